@@ -1,0 +1,95 @@
+"""What all tests share: a record of their own, and one browser and one running course for the tests that need them."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import tempfile
+from collections.abc import Iterator
+
+import pytest
+from browser import FLAGS, WAIT, Course, chromium, running_course, stays_here
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+REQUIRED = os.environ.get("COURSE_BROWSER") == "required"
+RECORD = "GUARDED_PRESSURE_DATA"
+_record_folder = pytest.StashKey[str]()
+_record_before = pytest.StashKey[str | None]()
+_browser_tests = pytest.StashKey[list[str]]()
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    # Here and not in a fixture: the kernels of lessons that run as tests inherit it, and no fixture reaches those.
+    config.stash[_record_before] = os.environ.get(RECORD)
+    config.stash[_record_folder] = os.environ[RECORD] = tempfile.mkdtemp(prefix="record-of-tests-")
+    config.stash[_browser_tests] = []
+    config.pluginmanager.register(_BrowserCount(config))
+
+
+def pytest_unconfigure(config: pytest.Config) -> None:
+    before = config.stash[_record_before]
+    if before is None:
+        del os.environ[RECORD]
+    else:
+        os.environ[RECORD] = before
+    shutil.rmtree(config.stash[_record_folder], ignore_errors=True)
+
+
+class _BrowserCount:
+    """Where a browser is required, a run without a single browser test is not a good run."""
+
+    def __init__(self, config: pytest.Config) -> None:
+        self.ran = config.stash[_browser_tests]
+
+    def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
+        if report.when == "call" and not report.skipped and "browser" in report.keywords:
+            self.ran.append(report.nodeid)
+
+    @pytest.hookimpl(trylast=True)
+    def pytest_sessionfinish(self, session: pytest.Session) -> None:
+        if REQUIRED and not self.ran and not session.config.option.collectonly:
+            session.exitstatus = pytest.ExitCode.TESTS_FAILED
+
+    def pytest_terminal_summary(self, terminalreporter: pytest.TerminalReporter) -> None:
+        if REQUIRED and not self.ran:
+            terminalreporter.write_line("COURSE_BROWSER=required, but no browser test was executed.", red=True)
+
+
+@pytest.fixture(scope="session")
+def chromium_browser() -> Iterator[Browser]:
+    """The system's Chromium; without one, browser tests are skipped, or fail where it is required."""
+    path = chromium()
+    if path is None:
+        (pytest.fail if REQUIRED else pytest.skip)("no Chromium on this machine: install it to run the browser tests")
+    expect.set_options(timeout=WAIT)
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=path, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
+@pytest.fixture(scope="session")
+def course(
+    chromium_browser: Browser,  # noqa: ARG001  (without a browser there is no need for a server)
+    tmp_path_factory: pytest.TempPathFactory,
+) -> Iterator[Course]:
+    """One course for all browser tests, with the lessons of this checkout."""
+    with running_course(tmp_path_factory.mktemp("home")) as running:
+        yield running
+
+
+@pytest.fixture
+def page(chromium_browser: Browser) -> Iterator[Page]:
+    """An empty page in a fresh browser profile; at its end no request may have left this machine."""
+    context = chromium_browser.new_context(viewport={"width": 1280, "height": 720})
+    context.set_default_timeout(WAIT)
+    asked: list[str] = []
+    broken: list[str] = []
+    context.on("request", lambda request: asked.append(request.url))
+    context.on("weberror", lambda error: broken.append(str(error.error)))
+    page = context.new_page()
+    page.on("websocket", lambda socket: asked.append(socket.url))
+    yield page
+    context.close()
+    assert not [address for address in asked if not stays_here(address)]
+    assert not broken

@@ -1,0 +1,35 @@
+"""The file of outside values itself: complete, honest about its sources, and used."""
+
+from pathlib import Path
+
+import pytest
+from published import TABLE
+
+from toolkit.references import HOW_KNOWN, SOURCES
+
+
+@pytest.mark.parametrize("entry", TABLE.values(), ids=lambda entry: entry.key)
+def test_entry_names_its_source_and_its_tolerance(entry):
+    assert entry.source in SOURCES
+    assert entry.how in HOW_KNOWN
+    assert entry.section
+    assert entry.unit
+    assert entry.why
+    assert 0 < entry.tolerance <= 0.05
+
+
+def test_every_value_is_used_by_a_test():
+    tests = "".join(path.read_text(encoding="utf-8") for path in Path(__file__).parent.glob("test_*.py"))
+    assert [key for key in TABLE if f'"{key}"' not in tests] == []
+
+
+def test_many_values_of_many_sources():
+    assert len(TABLE) >= 35
+    assert len({entry.source for entry in TABLE.values()}) >= 8
+
+
+def test_check_fails_outside_the_tolerance():
+    entry = TABLE["psi"]
+    entry.check(entry.value)
+    with pytest.raises(AssertionError, match="nist-sp-811"):
+        entry.check(entry.value * (1 + 3 * entry.tolerance))

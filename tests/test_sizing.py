@@ -1,0 +1,85 @@
+import pytest
+from fluids.safety_valve import API520_C, API520_F2, API520_A_g
+from published import published
+
+from toolkit.errors import ScenarioError
+from toolkit.flow import critical_flow_factor, nozzle
+from toolkit.gas import MOLAR_GAS_CONSTANT
+from toolkit.sizing import api_520_area, api_520_subcritical_factor, iso_4126_capacity
+from toolkit.units import HOUR
+
+# Example 1 of API 520 part I; example 2 is the same with a back pressure of 532 kPa.
+EXAMPLE = {"temperature": 348.0, "molar_mass": 51e-3, "heat_ratio": 1.11, "compressibility": 0.90}
+MASS_FLOW, RELIEVING = 24270 / HOUR, 670e3
+
+
+@pytest.mark.parametrize(
+    ("key", "result"),
+    [
+        ("api_example_1", api_520_area(MASS_FLOW, RELIEVING, 101325, **EXAMPLE) * 1e6),
+        ("api_example_1_computed", api_520_area(MASS_FLOW, RELIEVING, 101325, **EXAMPLE) * 1e6),
+        ("api_example_2_computed", api_520_area(MASS_FLOW, RELIEVING, 532e3, **EXAMPLE) * 1e6),
+        ("api_f2", api_520_subcritical_factor(1.8, 0.7)),
+        ("iso_4126_c_1_40", 3.948 * critical_flow_factor(1.40)),
+        ("iso_4126_c_1_30", 3.948 * critical_flow_factor(1.30)),
+    ],
+)
+def test_sizing_against_published_values(key, result):
+    published(key).check(result)
+
+
+@pytest.mark.parametrize("heat_ratio", [1.11, 1.30, 1.40])
+@pytest.mark.parametrize("back", [101325.0, 300e3, 400e3, 600e3])
+def test_api_area_against_the_reference_library(heat_ratio, back):
+    # `fluids`, API520_A_g, with factors other than one where the standard has them.
+    data = EXAMPLE | {"heat_ratio": heat_ratio}
+    factors = {"discharge": 0.62, "disk_factor": 0.9}
+    reference = API520_A_g(
+        m=MASS_FLOW, T=348, Z=0.90, MW=51, k=heat_ratio, P1=RELIEVING, P2=back, Kd=0.62, Kb=1.0, Kc=0.9
+    )
+    assert api_520_area(MASS_FLOW, RELIEVING, back, **data, **factors) == pytest.approx(reference, rel=1e-9)
+    assert API520_C(heat_ratio) == pytest.approx(0.03948 * critical_flow_factor(heat_ratio))
+    assert api_520_subcritical_factor(heat_ratio, 0.8) == pytest.approx(API520_F2(heat_ratio, 1e6, 8e5))
+
+
+def test_back_pressure_factor_counts_in_critical_flow_only():
+    low, high = (api_520_area(MASS_FLOW, RELIEVING, 101325, **EXAMPLE, back_pressure_factor=f) for f in (1.0, 0.8))
+    assert high == pytest.approx(low / 0.8)
+    assert api_520_area(MASS_FLOW, RELIEVING, 532e3, **EXAMPLE, back_pressure_factor=0.8) == pytest.approx(
+        api_520_area(MASS_FLOW, RELIEVING, 532e3, **EXAMPLE)
+    )
+
+
+@pytest.mark.parametrize("back", [101325.0, 532e3, 640e3])
+def test_standards_agree_with_the_nozzle_law(back):
+    """The constants of the standards' SI forms are rounded: 0.03948 and 17.9 stand for the gas constant and units."""
+    area = api_520_area(MASS_FLOW, RELIEVING, back, **EXAMPLE, discharge=1.0)
+    rt = 0.90 * MOLAR_GAS_CONSTANT / 51e-3 * 348
+    assert nozzle(1.11, rt)(area, RELIEVING, back) == pytest.approx(MASS_FLOW, rel=1e-3)
+
+
+def test_iso_4126_is_the_inverse_of_api_520_in_critical_flow():
+    area = api_520_area(MASS_FLOW, RELIEVING, 101325, **EXAMPLE)
+    assert iso_4126_capacity(area, RELIEVING, **EXAMPLE, discharge=0.975) == pytest.approx(MASS_FLOW, rel=1e-4)
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        {"mass_flow": -1.0},
+        {"relieving_absolute": 0.0},
+        {"back_absolute": 700e3},
+        {"temperature": 0.0},
+        {"molar_mass": 51.0},
+        {"heat_ratio": 1.0},
+    ],
+)
+def test_nonsense_is_refused(change):
+    call = {"mass_flow": MASS_FLOW, "relieving_absolute": RELIEVING, "back_absolute": 101325.0, **EXAMPLE}
+    with pytest.raises(ScenarioError):
+        api_520_area(**(call | change))
+
+
+def test_nonsense_capacity_is_refused():
+    with pytest.raises(ScenarioError):
+        iso_4126_capacity(-1e-4, RELIEVING, **EXAMPLE)

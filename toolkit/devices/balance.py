@@ -1,0 +1,170 @@
+"""Where the diaphragm and the disk of a regulator stand: the force balance, solved in closed form.
+
+Symbols, in the order of the forces (all at the diaphragm; travel z counts downwards, away from the vent):
+
+    D(z) = (ps - q / (V + A z)) A (1 + e z) kept - F0 + Ks z      what the diaphragm pushes up with
+    F    = ((p1 - p2) Au + contact(x)) / L                        what the disk resists with through the lever
+    contact(x) = kseat max(0, xc - x) + kd max(0, hd - x)         soft seat and debris
+
+The gas in the case, q = pv V, is held by the vent for the moment, so it acts as an air spring. While the relief spring
+holds (F <= Fr0) diaphragm and stem move as one, z = L x. Above that the relief lifts by y with F = Fr0 + Kr y and
+z = L x - y: the relief spring caps the force that can press the disk onto its seat. D rises with z and F falls, so
+there is one solution; on each piece between two kinks it is the root of a quadratic.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import sqrt
+from typing import NamedTuple
+
+# A seat and a relief pad do not seal at a point: the last gap fades out over this height [m]. A seat that rests
+# exactly at its corner is where every lock-up ends, and a sharp corner there makes an implicit step chatter. It moves
+# lock-up by less than 0.001 in. w.c.
+SEAT_FADES, PAD_FADES = 3e-8, 1e-6
+
+
+def _fade(gap: float, over: float) -> float:
+    """max(0, gap) with its corner rounded between -over and over."""
+    if gap >= over:
+        return gap
+    return 0.0 if gap <= -over else (gap + over) ** 2 / (4.0 * over)
+
+
+class RegulatorCondition(NamedTuple):
+    """A regulator's effective numbers at one moment, faults included: SI floats, linear in time while faults ramp."""
+
+    area: float  # diaphragm area A at lift 0, m2
+    growth: float  # e, relative growth of the area per metre of diaphragm travel, 1/m
+    kept: float  # share of the diaphragm that still carries pressure
+    lever: float  # L
+    preload: float  # F0, N
+    rate: float  # Ks, N/m
+    relief_preload: float  # Fr0, N
+    relief_rate: float  # Kr, N/m
+    relief_travel: float  # y at the relief's stop, m
+    unbalanced: float  # Au, m2
+    seat_stiffness: float  # kseat, N/m
+    seat_depth: float  # xc, m
+    debris_stiffness: float  # kd, N/m
+    debris_height: float  # hd, m
+    debris_edge: float  # share of the seat's edge that the debris holds open
+    lowest_lift: float  # m, 0 unless the stem is stuck
+    highest_lift: float  # m
+    case_volume: float  # V at z = 0, m3
+    curtain: float  # Cd pi d, flow area of the seat per metre of lift, m
+    orifice: float  # Cd Ao, m2
+    nick: float  # flow area that stays open when the seat is shut, m2
+    hole: float  # flow area through the diaphragm, m2
+    relief_curtain: float  # flow area of the relief per metre of its lift, m
+    relief_port: float  # flow area of the relief's port, m2
+    vent: float  # flow area of the vent, m2
+
+
+class Stand(NamedTuple):
+    """Where a regulator's parts stand."""
+
+    lift: float  # x, m
+    relief_lift: float  # y, m
+    case_absolute_pressure: float  # pv, Pa
+
+
+def stander(c: RegulatorCondition) -> Callable[[float, float, float, float], Stand]:
+    """The force balance of one condition: a function of (sensed, case gas, inlet, outlet).
+
+    Absolute pressures [Pa] and case gas q = pv V [Pa m3] in, Stand out. What depends on the condition alone is
+    worked out once here, as the function is called some thousand times a run.
+    """
+    area, growth, lever, f0, ks = c.area, c.growth, c.lever, c.preload, c.rate
+    fr0, kr, ymax, v0, w = c.relief_preload, c.relief_rate, c.relief_travel, c.case_volume, c.area * c.kept
+    kseat, xc, kd, hd = c.seat_stiffness, c.seat_depth, c.debris_stiffness, c.debris_height
+    per_drop, x_low, x_high = c.unbalanced / c.lever, c.lowest_lift, c.highest_lift
+
+    def root(wp: float, wq: float, f: float, s: float) -> float:
+        """The z at which D(z) = f + s z: the larger root of a quadratic, written so that nothing cancels."""
+        slope, level = wp * growth + ks - s, wp - f0 - f
+        a, b, k = slope * area, level * area + slope * v0 - wq * growth, level * v0 - wq
+        d = sqrt(max(0.0, b * b - 4.0 * a * k))
+        return -2.0 * k / (b + d) if b > 0.0 else (d - b) / (2.0 * a)
+
+    def dpush(wp: float, wq: float, z: float) -> float:
+        """dD/dz: area growth, main spring, and the gas in the case as a spring."""
+        v = v0 + area * z
+        return wp * growth + ks + wq * (area * (1.0 + growth * z) / v - growth) / v
+
+    def on_stop(wp: float, wq: float, q: float, x: float, fu: float, at: float, s: float) -> Stand:
+        z = lever * x
+        v, g = v0 + area * z, 1.0 + growth * z
+        push = (wp - wq / v) * g - f0 + ks * z
+        rise = dpush(wp, wq, z)
+        y = (push - fr0) / (kr + rise)
+        if y > PAD_FADES:
+            y = min(ymax, z - root(wp, wq, fr0 + kr * z, -kr))
+            v -= area * y
+        if x == 0.0:
+            x = _fade((fu + at - push) / (lever * (rise - s)), SEAT_FADES)
+        return Stand(x, _fade(y, PAD_FADES), q / v)
+
+    # The corners of F over x from the top stop down: lift, contact force and slope of the piece above the corner.
+    # On that piece F = fu + force + s (L x).
+    kinks = sorted((k for k in {xc, hd} if x_low < k < x_high), reverse=True)
+    corners = []
+    for x in (x_high, *kinks, x_low):
+        at = (kseat * max(0.0, xc - x) + kd * max(0.0, hd - x)) / lever
+        force = ((kseat * xc if x < xc else 0.0) + (kd * hd if x < hd else 0.0)) / lever
+        s = -((kseat if x < xc else 0.0) + (kd if x < hd else 0.0)) / lever**2
+        corners.append((x, lever * x, at, force, s))
+    _, z_top, at_top, _, _ = corners[0]
+    _, _, at_low, _, s_low = corners[-1]
+    below = tuple(corners[1:]) if x_low < x_high else ()
+
+    def stand(sensed: float, q: float, inlet: float, outlet: float) -> Stand:
+        wp, wq, fu = w * sensed, w * q, (inlet - outlet) * per_drop
+
+        f = fu + at_top
+        z = z_top if f <= fr0 else z_top - min(ymax, (f - fr0) / kr)
+        if (wp - wq / (v0 + area * z)) * (1.0 + growth * z) - f0 + ks * z <= f:
+            return on_stop(wp, wq, q, x_high, fu, at_top, 0.0)  # too weak to bring the disk down at all
+        for _, top, at, force, s in below:
+            f = fu + at
+            z = top if f <= fr0 else top - min(ymax, (f - fr0) / kr)
+            if (wp - wq / (v0 + area * z)) * (1.0 + growth * z) - f0 + ks * z > f:
+                continue  # strong enough to press the disk past this corner
+            f = fu + force
+            z = root(wp, wq, f, s)
+            gap = (f + s * z - fr0) / kr
+            if gap < -1e3 * PAD_FADES:
+                return Stand(_fade(z / lever, SEAT_FADES), 0.0, q / (v0 + area * z))
+            m = 1.0 - s / kr  # seat and relief spring yield in series once the relief lifts
+            if gap <= 0.0:
+                rise = dpush(wp, wq, z)
+                y = gap * (rise - s) / (m * rise - s)  # the same gap as just above zero, carried on below it
+                return Stand(_fade(z / lever, SEAT_FADES), _fade(y, PAD_FADES), q / (v0 + area * z))
+            b = (f - fr0) / kr
+            z = root(wp, wq, f + s * b / m, s / m)
+            y = (f + s * (z + b) / m - fr0) / kr
+            if y > ymax:
+                z, y = root(wp, wq, f + s * ymax, s), ymax
+            return Stand(_fade((z + y) / lever, SEAT_FADES), _fade(y, PAD_FADES), q / (v0 + area * z))
+        return on_stop(wp, wq, q, x_low, fu, at_low, s_low)
+
+    return stand
+
+
+def valve_area(c: RegulatorCondition, lift: float) -> float:
+    """Flow area of the seat at a lift [m2]: curtain in series with the orifice, plus a nick.
+
+    Debris holds a share of the seat's edge open below its own height; the area stays continuous in the lift.
+    """
+    height, edge = c.debris_height, c.debris_edge
+    free = edge * lift if lift < height else lift - height * (1.0 - edge)
+    curtain, orifice = c.curtain * free, c.orifice
+    return curtain * orifice / sqrt(curtain * curtain + orifice * orifice) + c.nick
+
+
+def relief_area(c: RegulatorCondition, relief_lift: float) -> float:
+    """Flow area from below to above the diaphragm [m2]: relief curtain in series with its port, plus a tear."""
+    if relief_lift <= 0.0:
+        return c.hole
+    curtain, port = c.relief_curtain * relief_lift, c.relief_port
+    return curtain * port / sqrt(curtain * curtain + port * port) + c.hole

@@ -1,0 +1,262 @@
+"""A spring-loaded regulator with soft seat, internal relief, case and vent.
+
+The model leaves out friction, the mass of the moving parts, velocity boost and sound waves in the inlet pipe.
+Spring rates, lever ratio and discharge coefficients of the default are engineering judgement, source "bench".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from math import pi
+
+from toolkit import checks
+from toolkit.devices.balance import RegulatorCondition, relief_area, stander, valve_area
+from toolkit.errors import ScenarioError
+from toolkit.units import IN_WC, PSI
+
+# Stands for "no relief": a spring that nothing in a station can lift. Finite, so that conditions can be interpolated.
+NEVER_LIFTS = 1e9
+
+
+@dataclass(frozen=True)
+class InternalRelief:
+    """A spring-held opening in the diaphragm's centre.
+
+    `start_above_set` [Pa]: how far above the set point it begins to open; 9 in. w.c. is common practice, no source.
+    `spring_rate` [N/m], `port_diameter` [m], `travel` [m], `discharge_coefficient` [-].
+    """
+
+    start_above_set: float = 9 * IN_WC
+    spring_rate: float = 1500.0
+    port_diameter: float = 0.0127
+    travel: float = 0.006
+    discharge_coefficient: float = 0.65
+
+    def __post_init__(self) -> None:
+        checks.number("relief.start_above_set", self.start_above_set, 0, 2e5, "Pa", above=True)
+        checks.number("relief.spring_rate", self.spring_rate, 10, 1e6, "N/m")
+        checks.number("relief.port_diameter", self.port_diameter, 1e-4, 0.2, "m")
+        checks.number("relief.travel", self.travel, 1e-5, 0.05, "m")
+        checks.number("relief.discharge_coefficient", self.discharge_coefficient, 0, 1, "", above=True)
+
+
+@dataclass(frozen=True)
+class Vent:
+    """The opening of the case to the outside air: bore [m], discharge coefficient [-]."""
+
+    bore: float = 0.019
+    discharge_coefficient: float = 0.65
+
+    def __post_init__(self) -> None:
+        checks.number("vent.bore", self.bore, 1e-4, 0.3, "m")
+        checks.number("vent.discharge_coefficient", self.discharge_coefficient, 0, 1, "", above=True)
+
+    @property
+    def flow_area(self) -> float:
+        """Discharge coefficient times area, m2."""
+        return self.discharge_coefficient * pi / 4 * self.bore**2
+
+
+@dataclass(frozen=True)
+class Regulator:
+    """A regulator between two volumes; SI, gauge pressures against the site's atmosphere.
+
+    The set point is the outlet pressure held at 10 % of the disk's travel while the inlet is at
+    `adjusted_at_inlet_gauge_pressure`. `senses` names the volume whose pressure is under the diaphragm (the outlet
+    where empty).
+    """
+
+    name: str = "regulator"
+    inlet: str = "inlet"
+    outlet: str = "outlet"
+    senses: str = ""
+    set_gauge_pressure: float = 7 * IN_WC
+    adjusted_at_inlet_gauge_pressure: float = 60 * PSI
+    orifice_diameter: float = 0.00635
+    discharge_coefficient: float = 0.82
+    diaphragm_area: float = 0.020106
+    area_growth: float = 0.08
+    lever_ratio: float = 5.0
+    spring_rate: float = 1200.0
+    travel: float = 0.0015875
+    balanced_share: float = 0.0
+    seat_stiffness: float = 1.4e5
+    seat_depth: float = 1e-4
+    case_volume: float = 0.5e-3
+    relief: InternalRelief | None = field(default_factory=InternalRelief)
+    vent: Vent = field(default_factory=Vent)
+
+    def __post_init__(self) -> None:
+        checks.name("regulator.name", self.name)
+        here = self.name
+        for end in ("inlet", "outlet"):
+            checks.name(f"{here}.{end}", getattr(self, end))
+        if self.inlet == self.outlet:
+            raise ScenarioError(f"{here}.outlet", self.outlet, "a volume other than the inlet", "Name another volume.")
+        for part, kind in (("vent", Vent), ("relief", InternalRelief | None)):
+            if not isinstance(getattr(self, part), kind):
+                raise ScenarioError(f"{here}.{part}", getattr(self, part), f"a {part}", "Build it with its own class.")
+        ranges: dict[str, tuple[float, float, str]] = {
+            "set_gauge_pressure": (1, 1e7, "Pa"),
+            "adjusted_at_inlet_gauge_pressure": (1, 2e7, "Pa"),
+            "orifice_diameter": (2e-4, 0.3, "m"),
+            "discharge_coefficient": (0.05, 1, ""),
+            "diaphragm_area": (1e-4, 2, "m2"),
+            "area_growth": (0, 0.5, ""),
+            "lever_ratio": (0.2, 50, ""),
+            "spring_rate": (10, 1e7, "N/m"),
+            "travel": (1e-5, 0.1, "m"),
+            "balanced_share": (0, 1, ""),
+            "seat_stiffness": (1e3, 1e9, "N/m"),
+            "seat_depth": (1e-6, 0.01, "m"),
+            "case_volume": (1e-6, 1, "m3"),
+        }
+        for key, (low, high, unit) in ranges.items():
+            checks.number(f"{here}.{key}", getattr(self, key), low, high, unit)
+        if self.set_gauge_pressure >= self.adjusted_at_inlet_gauge_pressure:
+            raise ScenarioError(
+                f"{here}.set_gauge_pressure",
+                self.set_gauge_pressure,
+                f"less than the inlet pressure it is adjusted at ({self.adjusted_at_inlet_gauge_pressure:g} Pa)",
+                "Lower the set point or raise the inlet pressure.",
+            )
+        if self.seat_depth >= 0.1 * self.travel:
+            raise ScenarioError(
+                f"{here}.seat_depth",
+                self.seat_depth,
+                f"less than a tenth of the travel ({0.1 * self.travel:g} m)",
+                "The set point is defined clear of the seat: make the seat shallower or the travel longer.",
+            )
+        if self.relief and self.diaphragm_area * self.relief.travel >= 0.9 * self.case_volume:
+            raise ScenarioError(
+                f"{here}.case_volume",
+                self.case_volume,
+                "more room than the relief's travel sweeps",
+                "Enlarge the case or shorten the relief's travel.",
+            )
+        if self.spring_preload <= 0:
+            raise ScenarioError(
+                f"{here}.set_gauge_pressure",
+                self.set_gauge_pressure,
+                "a set point that leaves the main spring compressed",
+                "Raise the set point, enlarge the diaphragm, or lower the inlet pressure it is adjusted at.",
+            )
+
+    @property
+    def unbalanced_area(self) -> float:
+        """Area of the seat on which inlet minus outlet pressure pushes the disk open, m2."""
+        return (1 - self.balanced_share) * pi / 4 * self.orifice_diameter**2
+
+    @property
+    def spring_preload(self) -> float:
+        """Main spring's force at lift 0 [N], from the balance at a tenth of the travel."""
+        lift = 0.1 * self.travel
+        area = self.diaphragm_area * (1 + 0.1 * self.area_growth)
+        open_force = (self.adjusted_at_inlet_gauge_pressure - self.set_gauge_pressure) * self.unbalanced_area
+        return (
+            self.set_gauge_pressure * area + self.spring_rate * self.lever_ratio * lift - open_force / self.lever_ratio
+        )
+
+    @property
+    def relief_preload(self) -> float:
+        """Relief spring's force when the relief is shut [N]."""
+        if self.relief is None:
+            return NEVER_LIFTS
+        start = self.set_gauge_pressure + self.relief.start_above_set
+        return start * self.diaphragm_area - self.spring_preload
+
+    def condition(self) -> RegulatorCondition:
+        """The healthy regulator's effective numbers."""
+        relief = self.relief or InternalRelief()
+        return RegulatorCondition(
+            area=self.diaphragm_area,
+            growth=self.area_growth / (self.lever_ratio * self.travel),
+            kept=1.0,
+            lever=self.lever_ratio,
+            preload=self.spring_preload,
+            rate=self.spring_rate,
+            relief_preload=self.relief_preload,
+            relief_rate=relief.spring_rate,
+            relief_travel=relief.travel,
+            unbalanced=self.unbalanced_area,
+            seat_stiffness=self.seat_stiffness,
+            seat_depth=self.seat_depth,
+            debris_stiffness=0.0,
+            debris_height=0.0,
+            debris_edge=1.0,
+            lowest_lift=0.0,
+            highest_lift=self.travel,
+            case_volume=self.case_volume,
+            curtain=self.discharge_coefficient * pi * self.orifice_diameter,
+            orifice=self.discharge_coefficient * pi / 4 * self.orifice_diameter**2,
+            nick=0.0,
+            hole=0.0,
+            relief_curtain=relief.discharge_coefficient * pi * relief.port_diameter,
+            relief_port=relief.discharge_coefficient * pi / 4 * relief.port_diameter**2,
+            vent=self.vent.flow_area,
+        )
+
+
+SIGNALS = ("lift", "relief_lift", "case_absolute_pressure", "mass_flow", "relief_mass_flow", "vent_mass_flow")
+
+Nozzle = Callable[[float, float, float], float]
+Run = Callable[[list[float], list[float]], tuple[float, ...]]
+
+
+def flows(
+    nozzle: Nozzle, atmosphere: float, inlet: int, outlet: int, senses: int, case: int, vented: int
+) -> Callable[[RegulatorCondition], Run]:
+    """The regulator's flows, given its places in the state: for a condition, a function of (state, net mass flows).
+
+    That function adds to the net mass flows [kg/s] and returns the values of SIGNALS.
+    """
+
+    def prepare(c: RegulatorCondition) -> Run:
+        stand = stander(c)
+        vent_area = c.vent
+
+        def run(state: list[float], net: list[float]) -> tuple[float, ...]:
+            p1, p2, ps = state[inlet], state[outlet], state[senses]
+            lift, relief_lift, pv = stand(ps, state[case], p1, p2)
+            main = nozzle(valve_area(c, lift), p1, p2)
+            across = relief_area(c, relief_lift)
+            relief = nozzle(across, ps, pv) if across else 0.0
+            vent = nozzle(vent_area, pv, atmosphere)
+            net[inlet] -= main
+            net[outlet] += main
+            net[senses] -= relief
+            net[case] += relief - vent
+            net[vented] += vent
+            return lift, relief_lift, pv, main, relief, vent
+
+        return run
+
+    return prepare
+
+
+def gauge_at_lift(c: RegulatorCondition, lift: float, inlet_gauge_pressure: float) -> float:
+    """Outlet gauge pressure that balances the disk at a lift, case at atmosphere, relief shut [Pa].
+
+    Closed form: p2 = (L F0 - Ks L^2 x + p1 Au + contact) / (L Ae + Au). At lift 0 this is the lock-up pressure.
+    """
+    contact = c.seat_stiffness * max(0.0, c.seat_depth - lift) + c.debris_stiffness * max(0.0, c.debris_height - lift)
+    area = c.area * c.kept * (1 + c.growth * c.lever * lift)
+    opening = c.lever * c.preload - c.rate * c.lever**2 * lift + inlet_gauge_pressure * c.unbalanced
+    return (opening + contact) / (c.lever * area + c.unbalanced)
+
+
+def lock_up_gauge_pressure(c: RegulatorCondition, inlet_gauge_pressure: float) -> float:
+    """Outlet gauge pressure at which the disk seals [Pa], case at atmosphere; beyond the relief's start it cannot."""
+    return gauge_at_lift(c, 0.0, inlet_gauge_pressure)
+
+
+def inlet_effect(c: RegulatorCondition) -> float:
+    """Rise of the lock-up pressure per rise of inlet pressure, Pa/Pa: Au / (L A + Au)."""
+    return c.unbalanced / (c.lever * c.area * c.kept + c.unbalanced)
+
+
+def relief_start_gauge_pressure(c: RegulatorCondition, lift: float = 0.0) -> float:
+    """Outlet gauge pressure at which the internal relief begins to open with the disk held at a lift [Pa]."""
+    area = c.area * c.kept * (1 + c.growth * c.lever * lift)
+    return (c.preload - c.rate * c.lever * lift + c.relief_preload) / area

@@ -1,0 +1,1 @@
+"""Pictures: charts as PNG, the cut-open regulator as SVG, and the images of the README."""

@@ -1,0 +1,383 @@
+"""Charts: traces against time (or against flow) with the marks that matter, as PNG.
+
+One figure is kept per panel. What stands still (axes, grid, names of the axes) is drawn once and kept as a background;
+a redraw restores it, paints the traces, then the marks, then all labels. Blitted artists paint over static ones:
+marks that stood in the background would vanish under a trace.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+
+import numpy as np
+from matplotlib.font_manager import FontProperties
+from matplotlib.ticker import AutoMinorLocator, FixedFormatter, FixedLocator, MaxNLocator, NullLocator
+from numpy.typing import ArrayLike, NDArray
+
+from toolkit.figures.data import ChartData, ChartSpec, EventMarker, Line, Mark, Picture, PlacedLabel, Point
+from toolkit.figures.style import AXIS, CARD, FINE_GRID, FONT, GRID, INK, SIZES, DashKey
+from toolkit.figures.surface import Box, Surface, extent
+
+__all__ = [
+    "ChartData",
+    "ChartSpec",
+    "EventMarker",
+    "Line",
+    "Mark",
+    "Picture",
+    "PlacedLabel",
+    "Point",
+    "TimeChart",
+    "compare_chart",
+    "readable",
+    "spread",
+    "trace_picture",
+]
+
+Floats = NDArray[np.float64]
+
+
+class TimeChart:
+    """A chart that is kept and redrawn: `draw` gives the PNG, `alt` the sentence that says the same.
+
+    It also serves for flow curves (x is then a flow). `size` is its size [px].
+    `labels` tells where the last redraw put its labels, `plot` the box that the axes enclose.
+    """
+
+    def __init__(self, spec: ChartSpec) -> None:
+        self.spec = spec
+        self.sizes = SIZES[spec.view]
+        self.size = spec.size or self.sizes.chart
+        self.labels: list[PlacedLabel] = []
+        width, height = self.size
+        self._row = extent("row", self.sizes.text)[1] + 1
+        top = height - self.sizes.top - spec.event_rows * self._row
+        ticks = [extent(text, self.sizes.text)[0] for _, text in spec.y_ticks]
+        left = max(float(self.sizes.left), max(ticks, default=0.0) + 2 * self._row)
+        self.plot: Box = (left, float(self.sizes.bottom), float(width - self.sizes.right), top)
+        self._surface = Surface(width, height)
+        self._dress_axes()
+        self._surface.keep()
+
+    def draw(self, data: ChartData) -> bytes:
+        """Paint `data` on the kept background and give it as PNG."""
+        left, low, right, high = self.plot
+        surface, s = self._surface, self.sizes
+        surface.restore()
+        self.labels = []
+        for event in data.events:
+            self._vertical(event.time, AXIS, "dotted", s.thin)
+        for line in data.lines:
+            x, y = self._x_px(_floats(line.times)), self._y_px(_floats(line.values))
+            surface.stroke(x, y, line.colour, line.dash, s.trace, clip=(left, low - 2, right, high + 1))
+        for mark in data.marks:
+            if self._inside(mark.value):
+                y_mark = float(self._y_px(mark.value))
+                surface.stroke([left, right], [y_mark, y_mark], mark.colour, mark.dash, s.mark)
+        if data.moment is not None:
+            self._moment(data.moment, data.lines)
+        self._end_labels(data)
+        self._event_labels(data.events)
+        self._off_picture(data.lines)
+        for point in data.points:
+            self._point(point)
+        return surface.png()
+
+    def alt(self, data: ChartData) -> str:
+        """Say in words what `draw` shows of the same `data`."""
+        spec = self.spec
+        parts = [
+            f"{spec.y_name} ({spec.y_unit}) against {spec.x_name.lower()}, "
+            f"{readable(spec.x_range[0])} to {readable(spec.x_range[1])} {spec.x_unit}."
+        ]
+        parts += [self._say_line(line) for line in data.lines]
+        if data.marks:
+            parts.append("Marks: " + ", ".join(f"{m.label} at {readable(m.value)}" for m in data.marks) + ".")
+        if data.events:
+            events = ", ".join(f"{e.label} at {readable(e.time)} {spec.x_unit}" for e in data.events)
+            parts.append(f"Events: {events}.")
+        parts += [f"{p.label}: {readable(p.y)} {spec.y_unit} at {readable(p.x)} {spec.x_unit}." for p in data.points]
+        if data.moment is not None:
+            parts.append(f"The cursor stands at {readable(data.moment)} {spec.x_unit}.")
+        return " ".join(parts)
+
+    # -- what stands still
+
+    def _dress_axes(self) -> None:
+        spec, s = self.spec, self.sizes
+        (width, height), (left, low, right, high) = self.size, self.plot
+        axes = self._surface.figure.add_axes(
+            (left / width, low / height, (right - left) / width, (high - low) / height)
+        )
+        font = FontProperties(family=FONT, size=s.text)
+        axes.set_yscale(spec.y_scale)
+        axes.set_xlim(*spec.x_range)
+        axes.set_ylim(*spec.y_range)
+        axes.set_facecolor(CARD)
+        # A base of 60 has its own round steps; a grid to read from wants steps that halve or divide by five.
+        steps = [1, 1.5, 2, 3, 5, 6, 10] if spec.x_unit in ("s", "min") and not spec.fine_grid else [1, 2, 5, 10]
+        most = 12 if spec.fine_grid else 6 if spec.view == "projector" else 8
+        axes.xaxis.set_major_locator(MaxNLocator(most, steps=steps))
+        if spec.y_ticks:
+            axes.yaxis.set_major_locator(FixedLocator([value for value, _ in spec.y_ticks]))
+            axes.yaxis.set_major_formatter(FixedFormatter([text for _, text in spec.y_ticks]))
+            axes.yaxis.set_minor_locator(NullLocator())
+        elif spec.y_scale == "linear":
+            axes.yaxis.set_major_locator(MaxNLocator(5 if spec.view == "projector" else 7, steps=[1, 2, 2.5, 5, 10]))
+        if spec.fine_grid:
+            axes.xaxis.set_minor_locator(AutoMinorLocator())
+            if spec.y_scale == "linear":
+                axes.yaxis.set_minor_locator(AutoMinorLocator())
+            axes.grid(which="minor", color=FINE_GRID, linewidth=s.thin)
+        axes.grid(which="major", color=GRID, linewidth=s.thin)
+        axes.set_axisbelow(True)
+        axes.tick_params(which="both", colors=AXIS, labelcolor=INK, width=s.thin, length=s.text * 0.4)
+        axes.tick_params(which="minor", length=s.text * 0.2)
+        for label in [*axes.get_xticklabels(), *axes.get_yticklabels()]:
+            label.set_fontproperties(font)
+        for name, spine in axes.spines.items():
+            spine.set_color(AXIS)
+            spine.set_linewidth(s.thin)
+            spine.set_visible(name in ("left", "bottom"))
+        axes.set_xlabel(f"{spec.x_name} ({spec.x_unit})", fontproperties=font, color=INK, parse_math=False)
+        axes.xaxis.labelpad = s.text * 0.6  # clears the cursor's flag
+        axes.set_ylabel(f"{spec.y_name} ({spec.y_unit})", fontproperties=font, color=INK, parse_math=False)
+
+    # -- places in pixels
+
+    def _x_px(self, x: float | Floats) -> Floats:
+        a, b = self.spec.x_range
+        left, _, right, _ = self.plot
+        return np.asarray(left + (np.asarray(x) - a) / (b - a) * (right - left))
+
+    def _y_px(self, y: float | Floats) -> Floats:
+        bottom, top = self.spec.y_range
+        _, low, _, high = self.plot
+        if self.spec.y_scale == "log":
+            # Zero has no place on a log scale: it goes below the picture, and the note at the edge says so.
+            share = np.log(np.maximum(y, bottom * 1e-3) / bottom) / np.log(top / bottom)
+        else:
+            share = (np.asarray(y) - bottom) / (top - bottom)
+        # The renderer keeps whole numbers of 24 bits: a runaway value must not wrap around.
+        return np.asarray(low + np.clip(share, -20.0, 20.0) * (high - low))
+
+    def _inside(self, y: float) -> bool:
+        return self.spec.y_range[0] <= y <= self.spec.y_range[1]
+
+    def _edge_px(self, y: float) -> float:
+        """Height of `y`, held inside the plot."""
+        return float(np.clip(self._y_px(y), self.plot[1], self.plot[3]))
+
+    # -- what moves
+
+    def _label(self, left: float, middle: float, text: str, bold: bool = False, flag: bool = False) -> None:
+        self._note(text, self._surface.text(left, middle, text, self.sizes.text, bold, flag))
+
+    def _note(self, text: str, box: Box) -> None:
+        self.labels.append(PlacedLabel(text, box))
+
+    def _vertical(self, x: float, colour: str, dash: DashKey, width: float) -> None:
+        if self.spec.x_range[0] <= x <= self.spec.x_range[1]:
+            px = float(self._x_px(x))
+            self._surface.stroke([px, px], [self.plot[1], self.plot[3]], colour, dash, width)
+
+    def _moment(self, moment: float, lines: Sequence[Line]) -> None:
+        """The cursor: a line, a dot on each trace, and its time on a flag over the axis."""
+        self._vertical(moment, INK, "solid", self.sizes.thin * 1.2)
+        px = float(self._x_px(moment))
+        for line in lines:
+            y = _value_at(line, moment)
+            if self._inside(y):
+                self._surface.dot(px, float(self._y_px(y)), self.sizes.trace * 3.5, line.colour)
+        text = f"{readable(moment)} {self.spec.x_unit}"
+        width, height = extent(text, self.sizes.text)
+        self._label(px - width / 2, self.plot[1] - self.sizes.text * 0.5 - height / 2, text, flag=True)
+
+    def _point(self, point: Point) -> None:
+        x, y = float(self._x_px(point.x)), self._edge_px(point.y)
+        self._surface.dot(x, y, self.sizes.trace * 4, point.colour)
+        width, _ = extent(point.label, self.sizes.text)
+        gap = self.sizes.text * 0.8
+        up = self._row if y < self.plot[3] - 2 * self._row else -self._row
+        self._label(x + gap if x + gap + width < self.plot[2] else x - gap - width, y + up, point.label)
+
+    def _end_labels(self, data: ChartData) -> None:
+        """Names of traces and marks in the right margin, spread; each with a leader in its own colour and dash."""
+        right, size = self.plot[2], self.sizes.text
+        items = [(line.label, *_end_of(line), line.colour, line.dash, True) for line in data.lines]
+        items += [(self._mark_text(m), self.spec.x_range[1], m.value, m.colour, m.dash, False) for m in data.marks]
+        items = [item for item in items if item[0] and np.isfinite(item[2])]
+        leader = size * 2.4
+        # Events' labels may run on into the margin: then the names stay below them.
+        high = self.plot[3] + 0.2 * self._row if data.events else self.size[1] - 2.0
+        room = self.size[0] - right - leader - 4
+        texts = [_wrapped(item[0], room, size, item[5]) for item in items]
+        for size in (self.sizes.text, self.sizes.text * 0.85, self.sizes.text * 0.7):
+            texts = [_wrapped(item[0], room, size, item[5]) for item in items]
+            heights = [extent(text, size, item[5])[1] for text, item in zip(texts, items, strict=True)]
+            if sum(heights) <= high - 2.0:
+                break
+        wanted = [self._edge_px(item[2]) for item in items]
+        centres = spread(wanted, heights, 2.0, high) if items else []
+        for (_, x, _, colour, dash, bold), text, at, y in zip(items, texts, wanted, centres, strict=True):
+            px = min(float(self._x_px(x)), right)
+            self._surface.stroke([px, right], [at, at], AXIS, "dotted", self.sizes.thin)
+            self._surface.stroke([right, right + leader - 4], [at, y], colour, dash, self.sizes.mark)
+            self._note(text, self._surface.text(right + leader, y, text, size, bold))
+
+    def _mark_text(self, mark: Mark) -> str:
+        low, high = self.spec.y_range
+        return f"{mark.label} ▲" if mark.value > high else f"{mark.label} ▼" if mark.value < low else mark.label
+
+    def _event_labels(self, events: Sequence[EventMarker]) -> None:
+        """Labels above the plot in rows; one that finds no free row is left to the sentence, its line stays."""
+        high = self.plot[3]
+        taken = [0.0] * self.spec.event_rows
+        for event in sorted(events, key=lambda e: e.time):
+            if not self.spec.x_range[0] <= event.time <= self.spec.x_range[1]:
+                continue
+            x, (width, _) = float(self._x_px(event.time)), extent(event.label, self.sizes.text)
+            left = min(x, self.size[0] - width)
+            row = next((r for r, end in enumerate(taken) if left > end + 6), None)
+            if row is None:
+                continue
+            y = high + self._row * (row + 0.75)
+            self._surface.stroke([x, x], [high, y - self._row * 0.4], AXIS, "dotted", self.sizes.thin)
+            self._label(left, y, event.label)
+            taken[row] = left + width
+
+    def _off_picture(self, lines: Sequence[Line]) -> None:
+        """Say at the edge how far a trace goes that leaves the fixed range, so that nobody takes the edge for it."""
+        found = [(line, *excursion) for line in lines for excursion in self._excursions(line)]
+        rows = {True: 0, False: 0}
+        for line, top, x, value in found:
+            px, edge, inward = float(self._x_px(x)), self.plot[3] if top else self.plot[1], -1 if top else 1
+            several = sum(other[1] == top for other in found) > 1
+            name = f"{line.label} " if several else ""
+            text = f"{name}off the picture: {readable(value)} {self.spec.y_unit}"
+            width, _ = extent(text, self.sizes.text)
+            gap = self.sizes.text
+            left = px + gap if px + gap + width < self.plot[2] else max(px - gap - width, self.plot[0])
+            self._surface.arrow(px, edge, self.sizes.text * 0.9, line.colour, top)
+            self._label(left, edge + inward * self._row * (0.6 + rows[top]), text)
+            rows[top] += 1
+
+    def _excursions(self, line: Line) -> list[tuple[bool, float, float]]:
+        """(above?, x where it leaves, extreme value) of the worst excursions of `line` beyond the y range."""
+        times, values = _shown(line, self.spec.x_range)
+        low, high = self.spec.y_range
+        found: list[tuple[bool, float, float]] = []
+        for above, outside in ((True, values > high), (False, values < low)):
+            if outside.any():
+                worst = int(values.argmax() if above else values.argmin())
+                inside_before = np.flatnonzero(~outside[:worst])
+                leaves = int(inside_before[-1]) + 1 if inside_before.size else 0
+                found.append((above, float(times[leaves]), float(values[worst])))
+        return found
+
+    def _say_line(self, line: Line) -> str:
+        times, values = _shown(line, self.spec.x_range)
+        if not values.size:
+            return f"{line.label}: nothing to show."
+        start, end = readable(float(values[0])), readable(float(values[-1]))
+        top, bottom = readable(float(values.max())), readable(float(values.min()))
+        x = self.spec.x_unit
+        if top == bottom:
+            text = f"{line.label}: steady at {start}"
+        else:
+            text = (
+                f"{line.label}: {start} at the start, highest {top} at {readable(float(times[values.argmax()]))} {x}, "
+                f"lowest {bottom} at {readable(float(times[values.argmin()]))} {x}, {end} at the end"
+            )
+        for above, at, _ in self._excursions(line):
+            text += f"; it leaves the picture at the {'top' if above else 'bottom'} from {readable(at)} {x}"
+        return text + "."
+
+
+def compare_chart(
+    truth: Line, choice: Line, spec: ChartSpec, marks: tuple[Mark, ...] = (), events: tuple[EventMarker, ...] = ()
+) -> Picture:
+    """The trace that happened and the trace of the answer that was chosen, on the same axes.
+
+    The truth is black and solid, the choice vermilion and dashed, whatever the lines brought; marks are thin and blue.
+    """
+    lines = (replace(truth, colour="black", dash="solid"), replace(choice, colour="vermilion", dash="dashed"))
+    quiet = tuple(replace(mark, colour="blue", dash="dotted") for mark in marks)
+    return _once(spec, ChartData(lines, quiet, events))
+
+
+def trace_picture(lines: tuple[Line, ...], spec: ChartSpec, marks: tuple[Mark, ...] = ()) -> Picture:
+    """A trace to be read: a grid fine enough to read a time from, no events, no cursor."""
+    return _once(replace(spec, fine_grid=True, event_rows=0), ChartData(lines, marks))
+
+
+def readable(value: float) -> str:
+    """Write `value` with the digits a gauge would show: 16 as '16', 7.25 as '7.25', 1204.3 as '1204'."""
+    size = abs(value)
+    text = f"{value:.{0 if size >= 100 else 1 if size >= 10 else 2}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
+
+
+def spread(wanted: Sequence[float], heights: Sequence[float], low: float, high: float) -> list[float]:
+    """Centres as near as can be to `wanted`, so that boxes of `heights` do not overlap and stay in low..high [all px].
+
+    Boxes that would overlap are stacked and the stack is centred on their wish (pool adjacent violators).
+    Where all boxes together are higher than the room, they stand above `low` without overlap and leave it at the top.
+    """
+    order = sorted(range(len(wanted)), key=lambda i: wanted[i])
+    stacks: list[tuple[float, int]] = []  # (bottom the stack wants when everything below it is taken out, boxes in it)
+    below = 0.0
+    for i in order:
+        wish, count = wanted[i] - heights[i] / 2 - below, 1
+        below += heights[i]
+        while stacks and stacks[-1][0] > wish:
+            other, others = stacks.pop()
+            wish, count = (wish * count + other * others) / (count + others), count + others
+        stacks.append((wish, count))
+    bottoms = [wish for wish, count in stacks for _ in range(count)]
+    placed = [0.0] * len(wanted)
+    below = 0.0
+    for i, bottom in zip(order, bottoms, strict=True):
+        placed[i] = max(min(bottom, high - sum(heights)), low) + below + heights[i] / 2
+        below += heights[i]
+    return placed
+
+
+def _once(spec: ChartSpec, data: ChartData) -> Picture:
+    chart = TimeChart(spec)
+    return Picture(chart.draw(data), chart.alt(data), chart.size)
+
+
+def _wrapped(text: str, room: float, size: float, bold: bool) -> str:
+    """`text` broken at spaces into rows not wider than `room` [px], as far as its words allow."""
+    rows: list[str] = []
+    for word in text.split():
+        longer = f"{rows[-1]} {word}" if rows else word
+        if rows and extent(longer, size, bold)[0] <= room:
+            rows[-1] = longer
+        else:
+            rows.append(word)
+    return "\n".join(rows)
+
+
+def _floats(values: ArrayLike) -> Floats:
+    return np.asarray(values, dtype=np.float64)
+
+
+def _shown(line: Line, x_range: tuple[float, float]) -> tuple[Floats, Floats]:
+    times, values = _floats(line.times), _floats(line.values)
+    keep = np.isfinite(values) & (times >= x_range[0]) & (times <= x_range[1])
+    return times[keep], values[keep]
+
+
+def _value_at(line: Line, x: float) -> float:
+    times, values = _floats(line.times), _floats(line.values)
+    return float(np.interp(x, times, values, left=np.nan, right=np.nan)) if times.size else float("nan")
+
+
+def _end_of(line: Line) -> tuple[float, float]:
+    times, values = _floats(line.times), _floats(line.values)
+    good = np.flatnonzero(np.isfinite(values))
+    return (float(times[good[-1]]), float(values[good[-1]])) if good.size else (float("nan"), float("nan"))

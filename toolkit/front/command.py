@@ -1,0 +1,82 @@
+"""The console command `course`.
+
+This file must be readable by a Python older than the course needs, down to 3.7, so that such a Python can say what is
+wrong instead of failing on syntax: nothing newer than that here, and no import from the package at the top.
+"""
+
+import argparse
+import sys
+from pathlib import Path
+from typing import NoReturn, Optional, Sequence  # noqa: UP035  (an old Python has to get past this line)
+
+OLDEST_PYTHON = (3, 11)
+EXIT_REFUSED = 2
+
+
+def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
+    """Run `course` or one of its subcommands.
+
+    Args:
+        argv: the words after `course`; those of the process if None.
+
+    Returns:
+        The exit code: 0 when it ended as asked, 2 when it could not start (one sentence on stderr says why).
+    """
+    refusal = _old_python(sys.version_info[:2])
+    if refusal:
+        print(refusal, file=sys.stderr)
+        return EXIT_REFUSED
+
+    from toolkit.errors import LaunchError
+
+    class Parser(argparse.ArgumentParser):
+        """Refuses wrong words with one sentence, without the list of all flags before it."""
+
+        def error(self, message: str) -> NoReturn:
+            raise LaunchError(
+                f"The course does not know what to do with this: {message}. `course --help` lists it all."
+            )
+
+    try:
+        asked = _parser(Parser).parse_args(argv)
+        if asked.task == "images":
+            from toolkit.figures.images import main as draw_images
+
+            draw_images(asked.folder)
+        else:
+            from toolkit.front import launch
+
+            launch.open_course(lessons=asked.lessons, port=asked.port, open_browser=asked.browser)
+    except LaunchError as refused:
+        print(refused, file=sys.stderr)
+        return EXIT_REFUSED
+    return 0
+
+
+def _old_python(version: Sequence[int]) -> str:
+    """The sentence to say to a Python (major, minor) that is too old; empty if it will do."""
+    if tuple(version) >= OLDEST_PYTHON:
+        return ""
+    needed, given = ".".join(map(str, OLDEST_PYTHON)), ".".join(map(str, version))
+    return (
+        f"The course needs Python {needed} or newer, this is Python {given}: "
+        f"install a newer Python and set the course up with that one."
+    )
+
+
+def _parser(kind: type) -> argparse.ArgumentParser:
+    """The words that `course` understands; without a subcommand it opens the lessons."""
+    parser: argparse.ArgumentParser = kind(
+        prog="course", description="Open the lessons in your browser. Works without internet; Ctrl-C ends it."
+    )
+    parser.add_argument("--lessons", metavar="FOLDER", type=Path, help="a lessons folder other than the course's own")
+    parser.add_argument("--port", metavar="N", help="the port to serve on; a free one if left out")
+    parser.add_argument("--no-browser", dest="browser", action="store_false", help="print the address, open no page")
+    tasks = parser.add_subparsers(dest="task", title="other tasks", metavar="")
+    images = tasks.add_parser("images", help="draw the README's images anew")
+    images.add_argument("--folder", type=Path, default=Path("images"), help="where the images go (default: images)")
+    return parser
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,113 @@
+// Names for the controls that have none, so that a screen reader says "Inlet pressure, psig, 60 psig".
+//
+// A control's name is, in this order: its own visible label, its tooltip, the tooltip or the label of the `gp-control`
+// row around it. A name that a control already has is left alone.
+
+const CONTROLS = '.widget-slider .noUi-handle, .widget-slider .widget-readout, .jupyter-widgets select, .jupyter-widgets input';
+const NAMED_BY_US = 'gpNamed';
+
+// Names what is there and what will come.
+export function keepNamed(root) {
+  let planned = false;
+  const plan = () => {
+    if (!planned) {
+      planned = true;
+      requestAnimationFrame(() => {
+        planned = false;
+        root.querySelectorAll(CONTROLS).forEach(nameControl);
+      });
+    }
+  };
+  new MutationObserver(plan).observe(root, {
+    childList: true,
+    subtree: true,
+    characterData: true,
+    attributes: true,
+    attributeFilter: ['aria-valuetext', 'title']
+  });
+  plan();
+}
+
+function nameControl(control) {
+  if (!control.dataset[NAMED_BY_US] && hasName(control)) {
+    return;
+  }
+  const label = labelOf(control);
+  if (!label) {
+    return;
+  }
+  set(control, 'aria-label', label + handleOf(control));
+  control.dataset[NAMED_BY_US] = 'yes';
+  if (control.classList.contains('noUi-handle')) {
+    set(control, 'aria-valuetext', withUnit(valueOf(control), unitOf(label)));
+  } else if (control.classList.contains('widget-readout')) {
+    set(control, 'role', 'textbox');
+  }
+}
+
+function hasName(control) {
+  const labels = Array.from(control.labels || []);
+  return Boolean(
+    text(control.getAttribute('aria-label')) ||
+      control.getAttribute('aria-labelledby') ||
+      labels.some(label => text(label.textContent))
+  );
+}
+
+function labelOf(control) {
+  const widget = control.closest('.jupyter-widgets');
+  const row = control.closest('.gp-control');
+  return (
+    (widget && (labelIn(widget) || text(widget.title))) || text(control.title) || (row && (text(row.title) || labelIn(row))) || ''
+  );
+}
+
+// The first label with words in it; an empty description is still there as an empty label.
+function labelIn(element) {
+  const labels = Array.from(element.querySelectorAll('.widget-label, .gp-label'));
+  return labels.map(label => text(label.textContent)).find(Boolean) || '';
+}
+
+// A slider with two handles: which of them.
+function handleOf(control) {
+  if (!control.classList.contains('noUi-handle')) {
+    return '';
+  }
+  const handles = control.closest('.noUi-target').querySelectorAll('.noUi-handle');
+  return handles.length < 2 ? '' : control === handles[0] ? ', lower end' : ', upper end';
+}
+
+// What the slider shows beside itself, if it shows its value; else the bare number.
+function valueOf(handle) {
+  const readout = handle.closest('.widget-slider').querySelector('.widget-readout');
+  const several = handle.closest('.noUi-target').querySelectorAll('.noUi-handle').length > 1;
+  const shown = readout && readout.style.display !== 'none' && !several ? text(readout.textContent) : '';
+  return shown || number(handle.getAttribute('aria-valuetext'));
+}
+
+// "60.0000 psig" -> "60": the page's own slider writes numbers with a fixed tail of noughts.
+function number(words) {
+  const value = parseFloat(words);
+  return Number.isNaN(value) ? text(words) : String(value);
+}
+
+// The unit at the end of a label: "Inlet pressure, psig", "Inlet pressure (psig)" or "Inlet pressure [psig]".
+function unitOf(label) {
+  const found = /(?:\(([^()]+)\)|\[([^[\]]+)\]|,\s*([^,]+?))\s*:?$/.exec(label);
+  return found ? found[1] || found[2] || found[3] : '';
+}
+
+function withUnit(value, unit) {
+  return unit && value ? `${value} ${unit}` : value;
+}
+
+function text(words) {
+  return (words || '').replace(/\s+/g, ' ').trim();
+}
+
+// Only a change is written: every writing wakes the observer again.
+function set(element, attribute, value) {
+  if (value && element.getAttribute(attribute) !== value) {
+    element.setAttribute(attribute, value);
+  }
+}

@@ -1,0 +1,27 @@
+"""All items, by lesson."""
+
+from __future__ import annotations
+
+from toolkit.errors import ScenarioError
+from toolkit.quiz import lesson_01, lesson_02, lesson_03, lesson_04
+from toolkit.quiz.items import Item, offer
+from toolkit.quiz.questions import grade, item_hash
+
+__all__ = ["ITEMS", "LESSONS", "Item", "grade", "item_hash", "items_of", "offer"]
+
+ITEMS: tuple[Item, ...] = (*lesson_01.ITEMS, *lesson_02.ITEMS, *lesson_03.ITEMS, *lesson_04.ITEMS)
+
+LESSONS: dict[str, str] = {
+    "01": "Pressure and flow",
+    "02": "The regulator",
+    "03": "How regulators fail",
+    "04": "The internal relief",
+}
+
+
+def items_of(lesson: str) -> tuple[Item, ...]:
+    """Return the items of a lesson, in the order in which they are asked; ScenarioError if it has none."""
+    found = tuple(item for item in ITEMS if item.lesson == lesson)
+    if not found:
+        raise ScenarioError("lesson", lesson, "one of " + ", ".join(LESSONS), "Give the lesson's two digits.")
+    return found

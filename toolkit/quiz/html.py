@@ -1,0 +1,61 @@
+"""Pieces of a page: every text from outside goes through `escape` here, and nowhere else is markup written."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from collections.abc import Sequence
+from html import escape
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from toolkit.figures.chart import Picture
+
+# A white card with black text of its own, so that a dark theme leaves it legible; focus is shown by a thick frame.
+STYLE = """<style>
+.gp-quiz {background:#fff; color:#000; border:1px solid #595959; border-radius:4px; padding:14px 18px;
+  max-width:860px; box-sizing:border-box; --jp-widgets-label-color:#000; --jp-widgets-color:#000;
+  --jp-widgets-input-color:#000; --jp-widgets-input-background-color:#fff; --jp-widgets-input-border-color:#595959;
+  --jp-content-font-color1:#000; --jp-ui-font-color1:#000}
+.gp-quiz .widget-html, .gp-quiz .widget-html-content {color:#000; line-height:1.45; height:auto}
+.gp-quiz .widget-html {margin:2px 0}
+.gp-quiz h3 {margin:0 0 2px; font-size:1.05em; color:#000}
+.gp-quiz p {margin:4px 0 6px; max-width:74ch; color:#000}
+.gp-quiz table {border-collapse:collapse; margin:6px 0; color:#000; background:#fff}
+.gp-quiz th, .gp-quiz td {border:1px solid #8c8c8c; padding:3px 10px; text-align:left; background:#fff; color:#000}
+.gp-quiz th {font-weight:bold; border-bottom:2px solid #000}
+.gp-quiz img {max-width:100%; height:auto; display:block; background:#fff}
+.gp-quiz button.jupyter-button {background:#fff; color:#000; border:2px solid #000; border-radius:4px; width:auto;
+  padding:0 14px; font-weight:bold}
+.gp-quiz button.jupyter-button:disabled {border-style:dashed; font-weight:normal}
+.gp-quiz button:focus-visible, .gp-quiz input:focus-visible, .gp-quiz select:focus-visible
+  {outline:3px solid #0072B2; outline-offset:1px}
+.gp-quiz .gp-note {border-left:4px solid #000; padding:2px 10px}
+</style>"""
+
+
+def paragraph(text: str, tag: str = "p") -> str:
+    """Text as a paragraph (or another element)."""
+    return f"<{tag}>{escape(text)}</{tag}>"
+
+
+def note(text: str, role: str = "status") -> str:
+    """A short message that a screen reader speaks as it appears; role "alert" if the learner must act."""
+    return f'<div class="gp-note" role="{role}">{paragraph(text)}</div>'
+
+
+def table(rows: Sequence[Sequence[str]], caption: str) -> str:
+    """Rows of words as a table, the first row its heading, the first cell of each row that row's name."""
+    heading, *body = rows
+    head = "".join(f'<th scope="col">{escape(cell)}</th>' for cell in heading)
+    lines = "".join(
+        f'<tr><th scope="row">{escape(first)}</th>' + "".join(f"<td>{escape(cell)}</td>" for cell in rest) + "</tr>"
+        for first, *rest in body
+    )
+    return f'<table aria-label="{escape(caption)}"><thead><tr>{head}</tr></thead><tbody>{lines}</tbody></table>'
+
+
+def image(picture: Picture) -> str:
+    """A picture with its sentence."""
+    data = b64encode(picture.png).decode("ascii")
+    width, height = picture.size
+    return f'<img width="{width}" height="{height}" alt="{escape(picture.alt)}" src="data:image/png;base64,{data}">'

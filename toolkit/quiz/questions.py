@@ -1,0 +1,316 @@
+"""Kinds of question and how an answer to each is graded. Everything here is pure: no clock, no disk, no chance.
+
+An answer that cannot be graded as it stands raises AnswerError; nothing is recorded then and the learner may mend it.
+A grade is always explained: what was right, which slip was made, what the readings say.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, fields, is_dataclass, replace
+from math import isfinite
+from typing import TYPE_CHECKING, Any
+
+from toolkit.diagnosis.suspects import SUSPECTS, nearest_run, telling
+from toolkit.diagnosis.symptoms import Readings, readings_table, visit
+from toolkit.errors import AnswerError, QuantityError
+from toolkit.scenario import Scenario
+from toolkit.simulation import simulate
+from toolkit.trace import Trace
+from toolkit.units import Reading, format_pressure, format_quantity, read_answer
+
+if TYPE_CHECKING:
+    from toolkit.figures.chart import Picture
+
+# Significant digits of a number in an item's hash: the last bits of a computed key may differ between platforms.
+HASH_DIGITS = 6
+PRESSURE_KINDS = ("low_gauge_pressure", "gauge_pressure")
+
+
+@dataclass(frozen=True)
+class Slip:
+    """A known way to go wrong: its name, the value it leads to [SI of the question's kind], and why it is wrong."""
+
+    name: str
+    value: float
+    why: str
+
+
+@dataclass(frozen=True)
+class NumericQuestion:
+    """A number with a unit is asked for.
+
+    `kind` is a display kind of toolkit.units; `truth` and the slips' values are in its SI unit (gauge Pa for gauge
+    kinds). An answer within relative_tolerance x |truth| + absolute_tolerance is right. `worked` is the worked
+    solution. `units` is the display set ("us", "metric") of the feedback; any unit may be answered in, but where
+    `reference` is "absolute" or "gauge" a pressure must be given as that.
+    """
+
+    key: str
+    prompt: str
+    kind: str
+    truth: float
+    worked: str
+    slips: tuple[Slip, ...] = ()
+    relative_tolerance: float = 0.02
+    absolute_tolerance: float = 0.0
+    site_atmosphere: float = 101325.0
+    units: str = "us"
+    reference: str = ""
+    picture: Picture | None = None
+
+    def tolerance(self) -> float:
+        """How far from the truth an answer may be, SI."""
+        return self.relative_tolerance * abs(self.truth) + self.absolute_tolerance
+
+    def band(self, value: float) -> float:
+        """How far from a slip's value an answer counts as that slip, SI; never more than the tolerance."""
+        return min(self.tolerance(), self.relative_tolerance * abs(value) + self.absolute_tolerance)
+
+    def told_apart(self) -> NumericQuestion:
+        """Return the question without slips whose band reaches that of the truth or of an earlier slip."""
+        kept: list[Slip] = []
+        for slip in self.slips:
+            others = (self.truth, *(other.value for other in kept))
+            if all(abs(slip.value - other) > self.band(slip.value) + self.band(other) for other in others):
+                kept.append(slip)
+        return replace(self, slips=tuple(kept))
+
+
+@dataclass(frozen=True)
+class TraceQuestion:
+    """A time is read from a picture: `window` [s] holds the right times, the run is `duration` [s] long."""
+
+    key: str
+    prompt: str
+    picture: Picture
+    window: tuple[float, float]
+    duration: float
+    worked: str
+
+
+@dataclass(frozen=True)
+class SuspectsQuestion:
+    """100 points are spread over `suspects` (keys of toolkit.diagnosis.suspects) from what was read at a visit.
+
+    `truth` is the suspect that was in fact built into `scenario`; `posterior` is what the readings say of each.
+    """
+
+    key: str
+    prompt: str
+    readings: Readings
+    suspects: tuple[str, ...]
+    truth: str
+    posterior: tuple[float, ...]
+    scenario: Scenario
+    units: str = "us"
+
+    def table(self) -> tuple[tuple[str, ...], ...]:
+        """The readings as rows of words, the first row the heading."""
+        return readings_table(self.readings, self.units)
+
+    def names(self) -> tuple[str, ...]:
+        """The suspects' names, in order."""
+        return tuple(SUSPECTS[key].name for key in self.suspects)
+
+
+Question = NumericQuestion | TraceQuestion | SuspectsQuestion
+
+
+@dataclass(frozen=True)
+class Replay:
+    """Two runs to look at side by side: what happened, and what the other suspect would have done."""
+
+    truth: Trace
+    other: Trace
+    truth_label: str
+    other_label: str
+
+
+@dataclass(frozen=True)
+class Grade:
+    """Marks, the verdict in a few words, the explanation in sentences, a table (first row the heading), a replay.
+
+    `answer` is what was graded, as the record keeps it.
+    """
+
+    score: float
+    maximum: float
+    verdict: str
+    explanation: tuple[str, ...]
+    answer: object
+    table: tuple[tuple[str, ...], ...] = ()
+    replay: Replay | None = None
+
+
+def tidy(text: str) -> str:
+    """Return the text without a second full stop where a unit's own ends a sentence ("7.0 in. w.c.")."""
+    return text.replace("..", ".")
+
+
+def grade(question: Question, answer: Any) -> Grade:
+    """Grade an answer: text for a number, seconds for a time, points in the order of the suspects for suspects.
+
+    Raises AnswerError, in words for the learner, if the answer cannot be graded as it stands.
+    """
+    if isinstance(question, NumericQuestion):
+        graded = _grade_number(question, answer)
+    elif isinstance(question, TraceQuestion):
+        graded = _grade_time(question, answer)
+    else:
+        graded = _grade_spread(question, answer)
+    return replace(graded, explanation=tuple(tidy(sentence) for sentence in graded.explanation))
+
+
+def quadratic_credit(spread: Sequence[float], truth: int) -> float:
+    """Credit of a spread of belief (shares that sum to 1) when the suspect at index `truth` is the true one.
+
+    1 - 1/2 sum((q - y)^2): 1 for all on the truth, 0 for all on another. Strictly proper: on average nothing pays
+    more than one's honest belief (Brier 1950; source "brier1950").
+    """
+    return 1.0 - 0.5 * sum((share - (index == truth)) ** 2 for index, share in enumerate(spread))
+
+
+def item_hash(question: Question) -> str:
+    """SHA-256 of the question in a canonical form: the same in every process, another for any change of substance.
+
+    Pictures are left out (their bytes depend on the drawing library), their sentence stands for them.
+    """
+    text = json.dumps(_canonical(question), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    return hashlib.sha256(text.encode("ascii")).hexdigest()
+
+
+def _canonical(value: Any) -> Any:
+    if is_dataclass(value):
+        content = {f.name: _canonical(getattr(value, f.name)) for f in fields(value) if f.name != "png"}
+        return {"type": type(value).__name__, **content}
+    if isinstance(value, Mapping):
+        return {str(key): _canonical(one) for key, one in value.items()}
+    if isinstance(value, tuple | list):
+        return [_canonical(one) for one in value]
+    if isinstance(value, bool | str | int) or value is None:
+        return value
+    return f"{float(value):.{HASH_DIGITS - 1}e}"
+
+
+def _said(value: float, question: NumericQuestion) -> str:
+    if question.kind in PRESSURE_KINDS:
+        return format_pressure(value, question.units)
+    return format_quantity(value, question.kind, question.units)
+
+
+def _grade_number(question: NumericQuestion, answer: Any) -> Grade:
+    text = str(answer)
+    try:
+        reading = read_answer(text, question.kind, question.site_atmosphere)
+    except QuantityError as error:
+        raise AnswerError(str(error)) from error
+    if question.reference == "absolute" and reading.reference != "absolute":
+        raise AnswerError(f"{text!r} was given, an absolute pressure was expected. Say so in the unit: psia, bar abs.")
+    if question.reference == "gauge" and reading.reference == "absolute":
+        raise AnswerError(f"{text!r} was given, a gauge pressure was expected. Say so in the unit: psig, bar.")
+    solution = f"The answer is {_said(question.truth, question)}. {question.worked}"
+    if abs(reading.value - question.truth) <= question.tolerance():
+        return Grade(1.0, 1.0, "Right.", (solution,), text)
+    slip = _slip(question, reading)
+    if slip is not None:
+        return Grade(0.5, 1.0, f"Half the marks: {slip.name}.", (*([slip.why] if slip.why else []), solution), text)
+    return Grade(0.0, 1.0, "Not this time.", (f"Your answer is {_said(reading.value, question)}.", solution), text)
+
+
+def _slip(question: NumericQuestion, reading: Reading) -> Slip | None:
+    """The slip that leads from the truth to the answer: one of the question's own, else one of units."""
+    for slip in question.slips:
+        if abs(reading.value - slip.value) <= question.band(slip.value):
+            return slip
+    for usual in reading.slips:
+        if abs(usual.value - question.truth) <= question.tolerance():
+            return Slip(usual.name, reading.value, "")
+    return None
+
+
+def _grade_time(question: TraceQuestion, answer: Any) -> Grade:
+    time = _number(answer, "a time in seconds")
+    if not 0.0 <= time <= question.duration:
+        raise AnswerError(
+            f"{time:g} s was given, a time from 0 to {question.duration:g} s was expected. Read it from the picture."
+        )
+    start, end = question.window
+    middle, half = (start + end) / 2, (end - start) / 2
+    window = f"Any time from {start:.0f} to {end:.0f} s counts as right."
+    off = abs(time - middle)
+    if off <= half:
+        return Grade(1.0, 1.0, "Right.", (question.worked, window), time)
+    side = "early" if time < middle else "late"
+    if off <= 2 * half:
+        return Grade(0.5, 1.0, f"Half the marks: a little {side}.", (question.worked, window), time)
+    why = f"You answered {time:g} s, which is {off - half:.0f} s too {side}."
+    return Grade(0.0, 1.0, "Not this time.", (why, question.worked, window), time)
+
+
+def read_points(question: SuspectsQuestion, answer: Any) -> tuple[float, ...]:
+    """Points as they were spread; AnswerError if they are not points or do not sum to 100."""
+    points = tuple(_number(one, "points from 0 to 100") for one in answer)
+    if len(points) != len(question.suspects):
+        raise AnswerError(
+            f"{len(points)} numbers were given, one for each of {len(question.suspects)} suspects was expected. "
+            "Give 0 to those that you rule out."
+        )
+    if any(one < 0.0 or one > 100.0 for one in points):
+        raise AnswerError("Points below 0 or above 100 were given, 0 to 100 were expected. Change those boxes.")
+    total = sum(points)
+    if abs(total - 100.0) > 1e-6:
+        verb = f"{100 - total:g} are left to give" if total < 100.0 else f"{total - 100:g} are too many"
+        raise AnswerError(f"The points add up to {total:g}, 100 were expected: {verb}.")
+    return points
+
+
+def _grade_spread(question: SuspectsQuestion, answer: Any) -> Grade:
+    points = read_points(question, answer)
+    true = question.suspects.index(question.truth)
+    score = quadratic_credit([one / 100.0 for one in points], true)
+    others = [index for index in range(len(points)) if index != true]
+    # The rival to compare with: the wrong suspect with most of the points, else the one that the readings favour.
+    rival = max(others, key=lambda index: (points[index], question.posterior[index]))
+    names = question.names()
+    verdict = "Right." if points[true] == 100 else f"{score:.2f} of 1: {points[true]:g} points on the true suspect."
+    likeliest = max(range(len(points)), key=lambda index: question.posterior[index])
+    says = f"It was: {names[true]}."
+    if likeliest != true:
+        says += (
+            f" The readings alone speak more for {names[likeliest]} ({question.posterior[likeliest]:.0%}); "
+            "this was one of the rarer cases, and only a further check could have told."
+        )
+    heading = ("Suspect", "Your points", "What the readings say")
+    rows = (
+        (name + (" (true)" if index == true else ""), f"{points[index]:g}", f"{100 * question.posterior[index]:.0f}")
+        for index, name in enumerate(names)
+    )
+    explanation = (says, *telling(question.readings, question.truth, question.suspects[rival], question.units))
+    return Grade(
+        score,
+        1.0,
+        verdict,
+        explanation,
+        list(points),
+        (heading, *rows),
+        _replay(question, question.suspects[rival]),
+    )
+
+
+def _replay(question: SuspectsQuestion, rival: str) -> Replay:
+    # The rival at its best: with the faults of its run that comes nearest to what was read.
+    other = visit(question.scenario.station, nearest_run(question.readings, rival).faults)
+    return Replay(simulate(question.scenario), simulate(other), SUSPECTS[question.truth].name, SUSPECTS[rival].name)
+
+
+def _number(value: Any, expected: str) -> float:
+    try:
+        number = float(value)
+    except (TypeError, ValueError, OverflowError):
+        number = float("nan")
+    if not isfinite(number):
+        raise AnswerError(f"{str(value)[:40]!r} was given, {expected} was expected. Give a plain number.")
+    return number

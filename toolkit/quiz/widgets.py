@@ -1,0 +1,340 @@
+"""The quiz on the page: one question at a time, an explained answer, and each attempt in the learner's record.
+
+Callbacks are one line that calls a method: what goes wrong inside a callback is easily lost, a method can be tested.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from secrets import randbelow
+from typing import Any
+
+import ipywidgets as widgets
+
+from toolkit import __version__
+from toolkit.classroom.record import Attempt, LessonStanding, Record, lesson_standings, stopwatch
+from toolkit.errors import AnswerError, CourseError, RecordError
+from toolkit.quiz import html
+from toolkit.quiz.cases import LESSONS, items_of
+from toolkit.quiz.items import Item, offer
+from toolkit.quiz.pictures import replay_picture
+from toolkit.quiz.questions import Grade, NumericQuestion, Question, TraceQuestion, grade, item_hash
+from toolkit.units import format_quantity, from_display
+
+LARGEST_SEED = 2**31
+_NAMED = {"description_width": "250px"}
+_UNIT_NAMES = {"us": "in. w.c., psig, scfh", "metric": "mbar, bar, m³/h"}
+
+
+def quiz(lesson: str, seed: int | None = None) -> Any:
+    """Return the quiz of a lesson ("01" to "04") as a widget; the same `seed` gives the same numbers."""
+    return Quiz(lesson, seed).box
+
+
+def progress() -> Any:
+    """Return the learner's record as a widget: name, units, and how each lesson stands."""
+    return Progress().box
+
+
+def fresh_seed() -> int:
+    """Return a seed that nobody has chosen."""
+    return randbelow(LARGEST_SEED)
+
+
+def unit_hint(kind: str) -> str:
+    """Say how an answer of a kind may be typed, in the words of both display sets."""
+    examples = [format_quantity(from_display(5.0, kind, units), kind, units) for units in ("us", "metric")]
+    return "number and unit, such as " + " or ".join(dict.fromkeys(examples))
+
+
+class Quiz:
+    """One run through a lesson's items. `box` is the widget; the methods are what its buttons do."""
+
+    def __init__(self, lesson: str, seed: int | None = None, record: Record | None = None) -> None:
+        self.items = items_of(lesson)
+        self.record = record or Record()
+        self.head, self.body, self.message = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.sum, self.feedback, self.foot = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.inputs = widgets.VBox()
+        self.check_button = _button("Check my answer", self.check)
+        self.next_button = _button("Next question", self.next)
+        self.again_button = _button("Try again with new numbers", self.again)
+        self.box = widgets.VBox(
+            [
+                widgets.HTML(html.STYLE),
+                self.head,
+                self.body,
+                self.inputs,
+                self.sum,
+                self.check_button,
+                self.message,
+                self.feedback,
+                self.next_button,
+                self.again_button,
+                self.foot,
+            ]
+        )
+        self.box.add_class("gp-quiz")
+        self.start(fresh_seed() if seed is None else int(seed))
+
+    @property
+    def item(self) -> Item:
+        """The item that is asked now."""
+        return self.items[self.index]
+
+    def start(self, seed: int) -> None:
+        """Begin at the first item with the numbers of a seed."""
+        self.seed, self.index = seed, 0
+        self.grades: list[Grade | None] = []
+        self.unwritten = 0
+        self.foot.value = ""
+        try:
+            self.units = self.record.units()
+        except RecordError as error:
+            self.units = "us"
+            self.foot.value = html.note(str(error))
+        self.show()
+
+    def again(self) -> None:
+        """Begin anew with other numbers."""
+        self.start(fresh_seed())
+        self.field().focus()
+
+    def show(self) -> None:
+        """Show the item at `index`, unanswered."""
+        self.message.value = self.feedback.value = self.sum.value = ""
+        self.question: Question | None = None
+        _show(self.next_button, self.again_button, on=False)
+        self.head.value = html.paragraph(f"Question {self.index + 1} of {len(self.items)}", "h3") + html.paragraph(
+            self.item.objective
+        )
+        try:
+            self.question = offer(self.item, self.seed, self.units)
+        except CourseError as error:
+            # One question that cannot be made must not end the quiz.
+            self.body.value, self.inputs.children = "", ()
+            self.message.value = html.note(f"This question could not be made: {error} Go on to the next one.", "alert")
+            _show(self.check_button, on=False)
+            _show(self.next_button, on=True)
+            return
+        self.body.value = _body(self.question)
+        self.inputs.children = self._fields(self.question)
+        _show(self.check_button, on=True)
+        self.watch = stopwatch()
+
+    def field(self) -> Any:
+        """The first field of the answer, or the button that leads on where there is none."""
+        return self.inputs.children[0] if self.inputs.children else self.next_button
+
+    def answer(self) -> Any:
+        """What stands in the fields now."""
+        values = [field.value for field in self.inputs.children]
+        return values[0] if isinstance(self.question, NumericQuestion | TraceQuestion) else values
+
+    def check(self) -> None:
+        """Grade what stands in the fields, explain it, and write it into the record."""
+        if self.question is None:
+            return
+        seconds = self.watch()
+        try:
+            graded = grade(self.question, self.answer())
+        except AnswerError as error:
+            self.message.value = html.note(str(error), "alert")
+            self.field().focus()
+            return
+        self.grades.append(graded)
+        self.message.value = self._write(graded, seconds)
+        self.feedback.value = self._explained(graded)
+        for field in self.inputs.children:
+            field.disabled = True
+        self.question = None
+        _show(self.check_button, on=False)
+        _show(self.next_button, on=True)
+        self.next_button.description = "Next question" if self.index + 1 < len(self.items) else "Show the summary"
+        self.next_button.focus()
+
+    def next(self) -> None:
+        """Go on to the next item, or to the summary after the last."""
+        if len(self.grades) <= self.index:
+            self.grades.append(None)
+        self.index += 1
+        if self.index < len(self.items):
+            self.show()
+            self.field().focus()
+        else:
+            self.summarise()
+
+    def summarise(self) -> None:
+        """Show how the run went."""
+        self.message.value = self.feedback.value = self.sum.value = ""
+        self.inputs.children = ()
+        _show(self.check_button, self.next_button, on=False)
+        _show(self.again_button, on=True)
+        asked = [one for one in self.grades if one is not None]
+        total, maximum = sum(one.score for one in asked), sum(one.maximum for one in asked)
+        rows = [("You are able to", "Marks")]
+        rows += [
+            (item.objective, f"{one.score:.2f} of {one.maximum:g}" if one else "not asked")
+            for item, one in zip(self.items, self.grades, strict=True)
+        ]
+        self.head.value = html.paragraph("Summary", "h3")
+        kept = (
+            f"{self.unwritten} of these answers could not be written into your record."
+            if self.unwritten
+            else f"Your answers are in your record, {self.record.path}."
+        )
+        self.body.value = (
+            html.paragraph(f"{total:.2f} of {maximum:g} marks.")
+            + html.table(rows, "Marks for each objective")
+            + html.paragraph(kept)
+        )
+        self.again_button.focus()
+
+    def add_up(self) -> None:
+        """Show how many of the 100 points are given."""
+        given = sum(int(field.value) for field in self.inputs.children)
+        left = 100 - given
+        rest = "all are given" if left == 0 else f"{left} left to give" if left > 0 else f"{-left} too many"
+        self.sum.value = html.note(f"{given} of 100 points given, {rest}.")
+
+    def _fields(self, question: Question) -> tuple[Any, ...]:
+        if isinstance(question, NumericQuestion):
+            hint = unit_hint(question.kind)
+            field = widgets.Text(description="Your answer", placeholder=hint, description_tooltip=hint)
+            field.style, field.layout = {"description_width": "100px"}, {"width": "470px", "max_width": "100%"}
+            return (field,)
+        if isinstance(question, TraceQuestion):
+            field = widgets.BoundedFloatText(min=0.0, max=question.duration, step=1.0, description="Your answer, in s")
+            field.style, field.layout = {"description_width": "130px"}, {"width": "240px"}
+            return (field,)
+        fields = tuple(widgets.BoundedIntText(min=0, max=100, step=5, description=name) for name in question.names())
+        for field in fields:
+            field.style, field.layout = _NAMED, {"width": "350px"}
+            field.observe(lambda _: self.add_up(), "value")
+        self.sum.value = html.note("0 of 100 points given, 100 left to give.")
+        return fields
+
+    def _write(self, graded: Grade, seconds: float) -> str:
+        """Write a graded answer into the record; the message if that failed, else nothing."""
+        assert self.question is not None
+        try:
+            attempt = Attempt(
+                self.record.learner(),
+                __version__,
+                self.item.lesson,
+                self.item.key,
+                item_hash(self.question),
+                self.item.objective,
+                self.seed,
+                graded.answer,
+                graded.score,
+                graded.maximum,
+                seconds,
+            )
+            self.record.append(attempt)
+        except RecordError as error:
+            self.unwritten += 1
+            return html.note(f"Your answer was graded, but it is not in your record. {error}", "alert")
+        return ""
+
+    def _explained(self, graded: Grade) -> str:
+        parts = [html.note(graded.verdict), *map(html.paragraph, graded.explanation)]
+        if graded.table:
+            parts.append(html.table(graded.table, "Your points beside what the readings say"))
+        if graded.replay:
+            parts.append(html.image(replay_picture(graded.replay, self.units)))
+        return "".join(parts)
+
+
+class Progress:
+    """The record shown back to the learner, with the name and the units to show."""
+
+    def __init__(self, record: Record | None = None) -> None:
+        self.record = record or Record()
+        self.place, self.table, self.message = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.name = widgets.Text(description="Your name", placeholder="as it should stand in the record")
+        self.units = widgets.Dropdown(options=[(name, key) for key, name in _UNIT_NAMES.items()], description="Units")
+        for field in (self.name, self.units):
+            field.style, field.layout = {"description_width": "100px"}, {"width": "420px", "max_width": "100%"}
+        self.keep_button = _button("Keep name and units", self.keep)
+        self.show_button = _button("Show the latest results", self.show)
+        self.box = widgets.VBox(
+            [
+                widgets.HTML(html.STYLE),
+                widgets.HTML(html.paragraph("Your record", "h3")),
+                self.name,
+                self.units,
+                widgets.HBox([self.keep_button, self.show_button]),
+                self.message,
+                self.table,
+                self.place,
+            ]
+        )
+        self.box.add_class("gp-quiz")
+        self.show()
+
+    def show(self) -> None:
+        """Read the record and show it."""
+        self.message.value = ""
+        self.place.value = html.paragraph(f"The record is this file on your own machine: {self.record.path}.")
+        try:
+            learner, units, attempts = self.record.learner(), self.record.units(), self.record.attempts()
+        except RecordError as error:
+            self.table.value, self.message.value = "", html.note(str(error), "alert")
+            return
+        self.name.value, self.units.value = learner, units
+        mine = tuple(one for one in attempts if one.attempt.learner == learner)
+        if not mine:
+            who = f"under the name {learner}" if learner else "yet"
+            self.table.value = html.paragraph(
+                f"Nothing is recorded {who}. Each answer that you check at the end of a lesson is added here."
+            )
+            return
+        self.table.value = html.table(lesson_rows(lesson_standings(mine)), "Your results, lesson by lesson")
+
+    def keep(self) -> None:
+        """Write name and units into the record."""
+        try:
+            self.record.set_learner(self.name.value)
+            self.record.set_units(self.units.value)
+        except RecordError as error:
+            self.message.value = html.note(str(error), "alert")
+            return
+        self.show()
+        self.message.value = html.note("Kept. Open quizzes take up the units at their next start.")
+
+
+def lesson_rows(standings: tuple[LessonStanding, ...]) -> list[tuple[str, ...]]:
+    """The rows of the progress table: every lesson, tried or not; scores are means over the items tried."""
+    by_lesson = {one.lesson: one for one in standings}
+    rows: list[tuple[str, ...]] = [("Lesson", "Items tried", "Answers", "Best score", "Last score", "First", "Last")]
+    for lesson, title in LESSONS.items():
+        name, one = f"{lesson} {title}", by_lesson.get(lesson)
+        if one is None:
+            rows.append((name, f"0 of {len(items_of(lesson))}", "0", "not tried yet", "", "", ""))
+            continue
+        share = f"{one.items} of {len(items_of(lesson))}"
+        dates = (one.first_time[:10], one.last_time[:10])
+        rows.append((name, share, str(one.attempts), f"{one.best:.0%}", f"{one.last:.0%}", *dates))
+    return rows
+
+
+def _body(question: Question) -> str:
+    parts = [html.paragraph(question.prompt)]
+    if isinstance(question, NumericQuestion | TraceQuestion):
+        if question.picture is not None:
+            parts.append(html.image(question.picture))
+    else:
+        parts.append(html.table(question.table(), "What was read at the visit"))
+    return "".join(parts)
+
+
+def _button(text: str, act: Callable[[], None]) -> Any:
+    button = widgets.Button(description=text, tooltip=text)
+    button.on_click(lambda _: act())
+    return button
+
+
+def _show(*parts: Any, on: bool) -> None:
+    for part in parts:
+        part.layout.display = "" if on else "none"

@@ -1,0 +1,100 @@
+"""What a run gives: named 1-D signals over time, and what happened when."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from types import MappingProxyType
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from toolkit.errors import ScenarioError
+
+if TYPE_CHECKING:
+    from toolkit.scenario import Scenario
+
+Signal = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Event:
+    """Something that happened: time [s], kind (see EVENT_KINDS), the device or load, and a number where one belongs."""
+
+    time: float
+    kind: str
+    subject: str
+    value: float = 0.0
+
+
+EVENT_KINDS = {
+    "demand_changes": "a load is switched; value: its new share of the rating",
+    "fault_begins": "a fault starts to grow; subject: the fault's name",
+    "fault_complete": "a fault is fully there; subject: the fault's name",
+    "seat_shuts": "the disk reaches the seat and seals",
+    "seat_opens": "the disk leaves the seat",
+    "wide_open": "the disk reaches its upper stop",
+    "relief_opens": "the internal relief begins to discharge; value: outlet gauge pressure, Pa",
+    "relief_shuts": "the internal relief is shut again; value: outlet gauge pressure, Pa",
+    "above_rating": "the pressure at a load passes the rating of its controls; value: the rating, gauge Pa",
+    "below_rating": "the pressure at a load is within the rating again; value: the rating, gauge Pa",
+}
+
+
+@dataclass(frozen=True)
+class Trace:
+    """The result of simulate(scenario).
+
+    `times` is (n,) in s, rising; each signal is (n,) on the same times: the engine's own steps, close where things
+    move and wide where they rest, exact at every switching. Names: `<volume>_gauge_pressure` [Pa];
+    `<regulator>_lift`, `<regulator>_relief_lift` [m]; `<regulator>_case_gauge_pressure` [Pa];
+    `<regulator>_flow`, `<regulator>_relief_flow`, `<regulator>_vent_flow`, `<supply>_flow`, `<load>_flow`
+    [standard m3/s]. `totals` [kg]: `supplied`, `delivered`, `vented`, `stored` (change of what the volumes and cases
+    hold); supplied - delivered - vented = stored.
+    """
+
+    scenario: Scenario
+    times: Signal
+    signals: Mapping[str, Signal]
+    events: tuple[Event, ...]
+    totals: Mapping[str, float]
+    steps: int
+
+    def __post_init__(self) -> None:
+        for values in (self.times, *self.signals.values()):
+            values.setflags(write=False)
+        object.__setattr__(self, "signals", MappingProxyType(dict(self.signals)))
+        object.__setattr__(self, "totals", MappingProxyType(dict(self.totals)))
+
+    def __getitem__(self, name: str) -> Signal:
+        try:
+            return self.signals[name]
+        except KeyError:
+            raise ScenarioError("signal", name, "one of " + ", ".join(self.signals), "Check the spelling.") from None
+
+    def at(self, name: str, time: float) -> float:
+        """A signal's value at a time [s], straight between the engine's steps."""
+        return float(np.interp(time, self.times, self[name]))
+
+    def on(self, times: Signal) -> dict[str, Signal]:
+        """All signals on other times [s], straight between the engine's steps."""
+        return {name: np.interp(times, self.times, values) for name, values in self.signals.items()}
+
+    def settled(self, name: str) -> float:
+        """A signal's last value."""
+        return float(self[name][-1])
+
+    def peak(self, name: str, start: float = 0.0, end: float = float("inf")) -> tuple[float, float]:
+        """Time and value of a signal's highest point in a window [s]."""
+        inside = np.flatnonzero((self.times >= start) & (self.times <= end))
+        if not len(inside):
+            raise ScenarioError("window", (start, end), "a window that overlaps the run", "Move it into the run.")
+        best = inside[int(np.argmax(self[name][inside]))]
+        return float(self.times[best]), float(self[name][best])
+
+    def happened(self, kind: str, subject: str | None = None) -> tuple[Event, ...]:
+        """The events of one kind, in order of time."""
+        if kind not in EVENT_KINDS:
+            raise ScenarioError("event kind", kind, "one of " + ", ".join(EVENT_KINDS), "Check the spelling.")
+        return tuple(e for e in self.events if e.kind == kind and subject in (None, e.subject))
