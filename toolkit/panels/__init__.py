@@ -1,0 +1,23 @@
+"""The panels of the lessons: `bench("03")` is the panel of lesson 03, behind its prediction."""
+
+from __future__ import annotations
+
+from toolkit.classroom.record import Record
+from toolkit.errors import CourseError, ScenarioError
+from toolkit.panels import lesson_02, lesson_03, lesson_04
+from toolkit.panels.predict import PredictThenTry
+
+__all__ = ["bench"]
+
+LESSONS = {"02": lesson_02, "03": lesson_03, "04": lesson_04}
+
+
+def bench(lesson: str) -> PredictThenTry:
+    """The prediction and panel of a lesson, in the units that the learner last chose."""
+    if lesson not in LESSONS:
+        raise ScenarioError("lesson", lesson, "one of " + ", ".join(LESSONS), "Give the lesson's two digits.")
+    try:
+        units = Record().units()
+    except CourseError:
+        units = "us"  # lesson 00 says what is wrong with the record; the bench needs none
+    return PredictThenTry(LESSONS[lesson].PREDICTION, LESSONS[lesson].BENCH, units)

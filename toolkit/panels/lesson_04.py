@@ -1,0 +1,83 @@
+"""Lesson 04, the internal relief: when it opens, how much it can pass, and what a blocked vent makes of it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from toolkit.faults import BlockedVent, StuckStem, TornDiaphragm
+from toolkit.panels.bench import Bench, Settings, run
+from toolkit.panels.controls import Choice, Slider
+from toolkit.panels.predict import Prediction
+from toolkit.panels.regulator_view import DAY, MORNING, NAME, debris, over_the_day, station
+from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, RELIEF, SET_POINT, ZOOM, starting
+from toolkit.scenario import Scenario
+from toolkit.units import format_pressure
+
+BLOCKED = Slider("blocked", "Vent blocked", "faults", "fraction", 0.0, 1.0, 0.0, (5, 5))
+# This lesson starts with grit, which only the relief can answer.
+HARD_FIRST = replace(HARDNESS, options=tuple(reversed(HARDNESS.options)))
+ALSO = Choice(
+    "also",
+    "And, from 1 min on",
+    "faults",
+    (("nothing else", "none"), ("stem stuck wide open", "open"), ("diaphragm torn", "torn")),
+)
+MORE = {
+    "none": (),
+    "open": (StuckStem(devices=NAME, lowest=1.0, highest=1.0),),
+    "torn": (TornDiaphragm(devices=NAME, hole_area=4e-6, lost_share=0.05),),
+}
+
+
+def scenario(settings: Settings) -> Scenario:
+    """The bench's day with debris, the vent blocked so far, and what else was chosen."""
+    vent = (BlockedVent(devices=NAME, blocked_share=settings["blocked"]),) if settings["blocked"] > 0 else ()
+    return Scenario(
+        station(
+            inlet=settings["inlet"],
+            set_point=settings["set_point"],
+            relief_above_set=settings["relief"],
+            demand=settings["demand"],
+        ),
+        DAY,
+        (*debris(settings["debris"], settings["hardness"]), *vent, *MORE[settings["also"]]),
+    )
+
+
+def explain(units: str) -> str:
+    """What the blocked vent makes of the relief, in numbers from the simulation."""
+    start = {c.key: c.start for c in BENCH.controls if isinstance(c, Slider)} | START
+    open_vent, blocked = (run(scenario(start | {"blocked": share})) for share in (0.0, BLOCKED_FOR_SHOW))
+    night, worst = open_vent.at("outlet_gauge_pressure", MORNING - 1), blocked.at("outlet_gauge_pressure", MORNING - 1)
+    return (
+        (
+            f"With the vent open the relief holds the night at {format_pressure(night, units)}. With the vent "
+            f"{BLOCKED_FOR_SHOW:.0%} blocked the gas that the relief passes is caught above the diaphragm. It pushes down with the "
+            f"main spring, the disk opens, and the outlet goes to {format_pressure(worst, units)}. A blocked vent turns the "
+            "relief against you."
+        )
+        .replace("..", ".")
+        .replace("%", " %")
+    )
+
+
+PREDICTION = Prediction(
+    "Grit holds the seat open, and a wasp has built its nest in the vent. The internal relief itself is sound. "
+    "How high does the outlet go at night, compared with the same grit and a clear vent?",
+    (
+        "Just as high: the relief opens at its spring's setting.",
+        "A little higher: the relief passes less.",
+        "Far higher: the relief's own gas pushes the valve open.",
+        "Lower: nothing can get out.",
+    ),
+    2,
+    explain,
+)
+START = {"hardness": HARDNESS.options[2][1], "also": "none"}
+BLOCKED_FOR_SHOW = 0.95
+BENCH = Bench(
+    "The internal relief",
+    (INLET, SET_POINT, RELIEF, starting(DEBRIS, 1.5e-4), HARD_FIRST, BLOCKED, ALSO, DEMAND, ZOOM, MOMENT),
+    scenario,
+    over_the_day,
+)

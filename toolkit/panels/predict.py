@@ -1,0 +1,85 @@
+"""A question before the bench opens. Predicting first is what makes the trying stick; it is not graded."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from html import escape
+
+import ipywidgets
+
+from toolkit.panels.bench import STYLE, Bench, Panel
+
+
+@dataclass(frozen=True)
+class Prediction:
+    """A question, what may be thought, which of it is right (0 is the first), and why.
+
+    `explain(units)` gives the explanation; its numbers come from the simulation.
+    """
+
+    question: str
+    options: tuple[str, ...]
+    right: int
+    explain: Callable[[str], str]
+
+
+class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
+    """Question, then the panel, then the comparison with what was predicted."""
+
+    def __init__(self, prediction: Prediction, bench: Bench, units: str = "us") -> None:
+        self.prediction, self.bench, self.units = prediction, bench, units
+        self.panel: Panel | None = None
+        question = ipywidgets.HTML(f"<p class='gp-question'><b>Predict.</b> {escape(prediction.question)}</p>")
+        self._options = ipywidgets.RadioButtons(
+            options=[(words, i) for i, words in enumerate(prediction.options)],
+            value=None,
+            layout=ipywidgets.Layout(width="100%"),
+        )
+        self._options.tooltip = prediction.question
+        self._open = ipywidgets.Button(
+            description="Open the bench", button_style="primary", disabled=True, layout=ipywidgets.Layout(width="auto")
+        )
+        self._compare = ipywidgets.Button(description="Was I right?", layout=ipywidgets.Layout(width="auto"))
+        self._answer = ipywidgets.HTML()
+        self._ask = ipywidgets.VBox([question, self._options, self._open])
+        self._ask.add_class("gp-predict")
+        self._options.observe(self._chosen, "value")
+        self._open.on_click(self._opened)
+        self._compare.on_click(self._compared)
+        super().__init__([ipywidgets.HTML(STYLE), self._ask])
+
+    def choose(self, option: int) -> None:
+        """Pick an option, as a click on it does."""
+        self._options.value = option
+
+    def open(self) -> None:
+        """Open the bench; what was predicted stays readable above it."""
+        if self.panel is not None or self._options.value is None:
+            return
+        self._options.disabled = True
+        self._open.layout.display = "none"
+        self.panel = Panel(self.bench, self.units)
+        self._ask.children = (*self._ask.children, ipywidgets.HBox([self._compare]), self._answer)
+        self.children = (*self.children, self.panel)
+
+    def compare(self) -> None:
+        """Say whether the prediction was right, and why."""
+        if self.panel is None:
+            return
+        prediction = self.prediction
+        right = self._options.value == prediction.right
+        verdict = (
+            "Right." if right else f"Not quite: \u201c{prediction.options[prediction.right]}\u201d is what happens."
+        )
+        why = prediction.explain(self.panel.settings["units"])
+        self._answer.value = f"<p class='gp-sentence' aria-live='polite'><b>{escape(verdict)}</b> {escape(why)}</p>"
+
+    def _chosen(self, _change: object) -> None:
+        self._open.disabled = self._options.value is None
+
+    def _opened(self, _button: object) -> None:
+        self.open()
+
+    def _compared(self, _button: object) -> None:
+        self.compare()

@@ -1,0 +1,85 @@
+"""What a run says in words: events in order, readouts, the sentence under the picture."""
+
+from __future__ import annotations
+
+from toolkit.gas import standard_density
+from toolkit.trace import Event, Trace
+from toolkit.units import display_unit, format_pressure
+
+# Less gas than this is what a case breathes, not a leak [standard m3].
+BREATHED, NO_GAS = 2e-4, "none"
+
+# Faults by the name of their class, as they are spoken of.
+FAULT_WORDS = {
+    "Debris": "debris on the seat",
+    "NickedSeat": "the nick in the seat",
+    "TornDiaphragm": "the tear in the diaphragm",
+    "BlockedVent": "the blockage of the vent",
+    "WeakMainSpring": "the weakness of the main spring",
+    "WeakRelief": "the weakness of the relief",
+    "StuckStem": "the sticking of the stem",
+    "SupplyChange": "the change of the supply",
+    "PluggedFilter": "the plugging of the filter",
+    "Warmed": "the warming of the gas",
+}
+
+
+def clock(seconds: float) -> str:
+    """A time in the run: "4 min 05 s"; under a minute "42 s"."""
+    minutes, rest = divmod(round(seconds), 60)
+    return f"{minutes} min {rest:02d} s" if minutes else f"{rest} s"
+
+
+def lasting(seconds: float) -> str:
+    """A length of time: "under a second", "42 s", "4 min 05 s"."""
+    return clock(seconds) if seconds >= 1 else "under a second"
+
+
+def event_words(event: Event, units: str) -> str:
+    """One event as a sentence without its time."""
+    fault = FAULT_WORDS.get(event.subject, event.subject)
+    load = event.subject.replace("_", " ")
+    pressure = format_pressure(event.value, units)
+    return {
+        "demand_changes": f"The {load} go to {event.value:.0%} of their rating.".replace("%", " %"),
+        "fault_begins": f"It begins: {fault}.",
+        "fault_complete": f"Fully there: {fault}.",
+        "seat_shuts": "The disk seals on its seat.",
+        "seat_opens": "The disk leaves its seat.",
+        "wide_open": "The disk is wide open.",
+        "relief_opens": f"The internal relief opens; outlet {pressure}",
+        "relief_shuts": f"The internal relief is shut again; outlet {pressure}",
+        "above_rating": f"The outlet passes the {pressure} that the {load}' controls are rated for.",
+        "below_rating": f"The outlet is back within the {pressure} rating.",
+    }[event.kind].rstrip(".") + "."
+
+
+def event_list(trace: Trace, units: str, most: int = 14) -> list[tuple[str, str]]:
+    """(time, sentence) of what happened, in order; a long run of the same few things is cut and said so."""
+    said = [(clock(event.time), event_words(event, units)) for event in trace.events]
+    if len(said) > most:
+        said = [*said[:most], ("", f"and {len(said) - most} more like these.")]
+    return said
+
+
+def time_above(trace: Trace, name: str, level: float) -> float:
+    """How long a signal stands above a level [s], straight between the engine's steps."""
+    t, v = trace.times, trace[name]
+    total = 0.0
+    for i in range(len(t) - 1):
+        a, b, h = v[i] - level, v[i + 1] - level, t[i + 1] - t[i]
+        if a > 0 and b > 0:
+            total += h
+        elif a > 0 or b > 0:
+            total += h * max(a, b) / (max(a, b) - min(a, b))
+    return float(total)
+
+
+def vented_words(trace: Trace, units: str) -> str:
+    """How much gas left through vents, as a standard volume: "1.2 ft³"; what a case only breathes is none."""
+    volume = trace.totals["vented"] / standard_density(trace.scenario.station.gas)
+    if volume < BREATHED:
+        return NO_GAS
+    unit = display_unit("volume", units)
+    number = volume / unit.scale
+    return f"{number:,.1f} {unit.label}" if number < 100 else f"{number:,.0f} {unit.label}"
