@@ -49,16 +49,13 @@ def explain(units: str) -> str:
     start = {c.key: c.start for c in BENCH.controls if isinstance(c, Slider)} | START
     open_vent, blocked = (run(scenario(start | {"blocked": share})) for share in (0.0, BLOCKED_FOR_SHOW))
     night, worst = open_vent.at("outlet_gauge_pressure", MORNING - 1), blocked.at("outlet_gauge_pressure", MORNING - 1)
-    return (
-        (
-            f"With the vent open the relief holds the night at {format_pressure(night, units)}. With the vent "
-            f"{BLOCKED_FOR_SHOW:.0%} blocked the gas that the relief passes is caught above the diaphragm. It pushes down with the "
-            f"main spring, the disk opens, and the outlet goes to {format_pressure(worst, units)}. A blocked vent turns the "
-            "relief against you."
-        )
-        .replace("..", ".")
-        .replace("%", " %")
+    said = (
+        f"With the vent open the relief holds the night at {format_pressure(night, units)}. "
+        f"With the vent {BLOCKED_FOR_SHOW:.0%} blocked the gas that the relief passes is caught above the diaphragm. "
+        f"It pushes down with the main spring, the disk opens, and the outlet goes to {format_pressure(worst, units)}. "
+        "A blocked vent turns the relief against you."
     )
+    return said.replace("..", ".").replace("%", " %")
 
 
 PREDICTION = Prediction(

@@ -42,12 +42,14 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         )
         self._compare = ipywidgets.Button(description="Was I right?", layout=ipywidgets.Layout(width="auto"))
         self._answer = ipywidgets.HTML()
-        self._ask = ipywidgets.VBox([question, self._options, self._open])
+        self._asked = [question, self._options, self._open]
+        self._ask = ipywidgets.VBox(self._asked)
         self._ask.add_class("gp-predict")
         self._options.observe(self._chosen, "value")
         self._open.on_click(self._opened)
         self._compare.on_click(self._compared)
-        super().__init__([ipywidgets.HTML(STYLE), self._ask])
+        self._style = ipywidgets.HTML(STYLE)
+        super().__init__([self._style, self._ask])
 
     def choose(self, option: int) -> None:
         """Pick an option, as a click on it does."""
@@ -60,8 +62,8 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         self._options.disabled = True
         self._open.layout.display = "none"
         self.panel = Panel(self.bench, self.units)
-        self._ask.children = (*self._ask.children, ipywidgets.HBox([self._compare]), self._answer)
-        self.children = (*self.children, self.panel)
+        self._ask.children = [*self._asked, ipywidgets.HBox([self._compare]), self._answer]
+        self.children = [self._style, self._ask, self.panel]
 
     def compare(self) -> None:
         """Say whether the prediction was right, and why."""
