@@ -6,7 +6,7 @@ import numpy as np
 from scipy.integrate import solve_ivp
 
 from toolkit.scenario import Scenario
-from toolkit.simulation import SETTLING_TIME, Network, between, network, settling, start_guess
+from toolkit.simulation import SETTLING_TIME, Network, network, settling, start_guess
 
 
 def reference(scenario: Scenario, rtol: float = 1e-9, method: str = "LSODA", points: int = 400):
@@ -28,11 +28,10 @@ def reference(scenario: Scenario, rtol: float = 1e-9, method: str = "LSODA", poi
 
 def solve(net: Network, state, start, end, before, after, rtol, method, points=2):
     """One stretch between two moments; (n,) times and (n, size) states, the solver's own steps and `points` between."""
-    still = net.right_side(before) if before == after else None
+    under = net.stretch(before, after)
 
     def rates(t, y):
-        side = still or net.right_side(between(before, after, (t - start) / (end - start)))
-        return side(list(y))[0]
+        return under((t - start) / (end - start))(list(y))[0]
 
     absolute = rtol * np.array([1e5 * s for s in (*net.scales, 1e-5, 1e-5, 1e-5)])
     # close together at first, where a change has just begun

@@ -17,7 +17,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from operator import mul
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -62,9 +62,37 @@ class Network:
 
     def right_side(self, conditions: Sequence[Condition]) -> RightSide:
         """For given conditions: the rates of change of a state, and the pressures and what each device shows there."""
-        devices = len(self.prepares)
-        runs = [prepare(c) for prepare, c in zip(self.prepares, conditions[:devices], strict=True)]
-        warmth = [room.warmth for room in conditions[devices:]]  # type: ignore[union-attr]
+        return self._right_side(self._runs(conditions), self._warmth(conditions))
+
+    def stretch(self, before: Sequence[Condition], after: Sequence[Condition]) -> Callable[[float], RightSide]:
+        """The right side at a share (0 to 1) of the way from one moment's conditions to the next's.
+
+        Between two moments every number of a condition goes in a straight line. Only what moves is prepared anew.
+        """
+        runs, devices = self._runs(before), len(self.prepares)
+        pairs = list(zip(before, after, strict=True))
+        moving = [(i, a, b) for i, (a, b) in enumerate(pairs[:devices]) if a != b]
+        warming = any(a != b for a, b in pairs[devices:])
+        if not moving and not warming:
+            still = self._right_side(runs, self._warmth(before))
+            return lambda _share: still
+
+        def at(share: float) -> RightSide:
+            now = runs.copy()
+            for i, a, b in moving:
+                now[i] = self.prepares[i](between(a, b, share))
+            rooms = [between(a, b, share) for a, b in pairs[devices:]] if warming else before[devices:]
+            return self._right_side(now, [room.warmth for room in rooms])  # type: ignore[union-attr]
+
+        return at
+
+    def _runs(self, conditions: Sequence[Condition]) -> list[Run]:
+        return [prepare(c) for prepare, c in zip(self.prepares, conditions, strict=False)]
+
+    def _warmth(self, conditions: Sequence[Condition]) -> list[float]:
+        return [room.warmth for room in conditions[len(self.prepares) :]]  # type: ignore[union-attr]
+
+    def _right_side(self, runs: Sequence[Run], warmth: Sequence[float]) -> RightSide:
         warm = any(w != 1.0 for w in warmth)
         per_mass, nothing = self.per_mass, [0.0] * len(self.per_mass)
 
@@ -137,8 +165,7 @@ def simulate(scenario: Scenario) -> Trace:
     return _trace(net, points)
 
 
-@dataclass(frozen=True, slots=True)
-class Point:
+class Point(NamedTuple):
     """The station at the end of a step: time [s], state, its rates, and what each device shows."""
 
     time: float
@@ -159,38 +186,38 @@ def integrate(
     """The points of a run from `start` to `end` [s] while the conditions go in a straight line from one to the other.
 
     The first point is the start itself; `tolerance` multiplies the error allowed. Raises SimulationError when
-    the step budget is used up or no step is small
-    enough.
+    the step budget is used up or no step is small enough.
     """
-    n = net.dynamic
-    pa, scales = net.scenario.station.atmosphere, net.scales
-    still = net.right_side(before) if list(before) == list(after) else None
+    n, long = net.dynamic, end - start
+    under = net.stretch(before, after)
+    moves = list(before) != list(after)
+    # per place: atmosphere and smallest error allowed, in the place's own unit
+    rests = [(net.scenario.station.atmosphere * s, f * s) for s, f in zip(net.scales, net.floors, strict=True)]
 
-    def under(time: float) -> RightSide:
-        return still or net.right_side(between(before, after, (time - start) / (end - start)))
-
-    t, y, h = start, state, min(FIRST_STEP, end - start)
-    here = under(t)
+    t, y, h = start, state, min(FIRST_STEP, long)
+    here = under(0.0)
     f, shown = here(y)
     yield Point(t, y, f, shown)
     drift = [0.0] * len(y)
     for _ in range(STEP_BUDGET):
         jacobian = _jacobian(here, y, f, n)
-        if not still:
-            ahead = 1e-4 * (end - start) * (1.0 if t < 0.5 * (start + end) else -1.0)
-            drift = [(b - a) / ahead for a, b in zip(f, under(t + ahead)(y)[0], strict=True)]
+        if moves:
+            share = (t - start) / long
+            ahead = 1e-4 if share < 0.5 else -1e-4
+            drift = [(b - a) / (ahead * long) for a, b in zip(f, under(share + ahead)(y)[0], strict=True)]
         while True:
             last = t + h >= end - 1e-12 * max(1.0, abs(end))
             later = end if last else t + h
             h = later - t
-            there = under(later)
+            there = under((later - start) / long) if moves else here
             new, error = _step(there, y, f, jacobian, drift, h, n)
             worst = 1e3
             if min(new[:n]) > 0.0:
                 worst = 0.0
-                for a, b, e, scale, floor in zip(y, new, error, scales, net.floors, strict=False):
-                    off = max(abs(a - pa * scale), abs(b - pa * scale))
-                    worst = max(worst, abs(e) / (floor * scale + RELATIVE_TOLERANCE * off))
+                for a, b, e, (rest, floor) in zip(y, new, error, rests, strict=False):
+                    allowed = floor + RELATIVE_TOLERANCE * max(abs(a - rest), abs(b - rest))
+                    if (share := abs(e) / allowed) > worst:
+                        worst = share
                 worst /= tolerance
             if worst <= 1.0:
                 break
@@ -210,20 +237,21 @@ def integrate(
     )
 
 
+Rows = list[list[float]]
+
+
 def _step(
-    there: RightSide, y: State, f: list[float], jacobian: list[list[float]], drift: list[float], h: float, n: int
+    there: RightSide, y: State, f: list[float], jacobian: Rows, drift: list[float], h: float, n: int
 ) -> tuple[State, list[float]]:
     """One step: the new state and its error estimate; `there` is the right side at the step's end."""
     gh = GAMMA * h
-    rows = [list(row) for row in zip(*jacobian, strict=True)]
-    totals = rows[n:]
-    matrix = [[-gh * a for a in row] for row in rows[:n]]
+    matrix = [[-gh * a for a in row] for row in jacobian[:n]]
     for i in range(n):
         matrix[i][i] += 1.0
-    factored = _factor(matrix)
+    order, totals = _factor(matrix), jacobian[n:]
 
     def solve(r: list[float]) -> list[float]:
-        k = _solve(factored, r)
+        k = _solve(matrix, order, r)
         # the totals: the same formula, with nothing to solve for
         return k + [a + gh * sum(map(mul, row, k)) for a, row in zip(r[n:], totals, strict=True)]
 
@@ -233,46 +261,45 @@ def _step(
         return y2, k1
     k2 = solve([a - 2.0 * b - gh * d for a, b, d in zip(there(y2)[0], k1, drift, strict=True)])
     half = 0.5 * h
-    return [a + half * (3.0 * b + c) for a, b, c in zip(y, k1, k2, strict=True)], [
-        half * (b + c) for b, c in zip(k1, k2, strict=True)
-    ]
+    error = [half * (b + c) for b, c in zip(k1, k2, strict=True)]
+    return [a + h * b + e for a, b, e in zip(y, k1, error, strict=True)], error
 
 
-def _jacobian(here: RightSide, y: State, f: list[float], n: int) -> list[list[float]]:
-    """Columns of df/dy over the n dynamic places, by forward differences."""
+def _jacobian(here: RightSide, y: State, f: list[float], n: int) -> Rows:
+    """df/dy by forward differences: a row for each place of the state, a column for each of the n dynamic ones."""
     columns = []
     for j in range(n):
-        nudge = 1e-7 * y[j]
         moved = y.copy()
-        moved[j] += nudge
-        columns.append([(b - a) / nudge for a, b in zip(f, here(moved)[0], strict=True)])
-    return columns
+        moved[j] += 1e-7 * y[j]
+        per_nudge = 1e7 / y[j]
+        columns.append([(b - a) * per_nudge for a, b in zip(f, here(moved)[0], strict=True)])
+    return [list(row) for row in zip(*columns, strict=True)]
 
 
-Factored = tuple[list[list[float]], list[int]]
-
-
-def _factor(m: list[list[float]]) -> Factored:
-    """LU with row pivoting, in place; small and dense, where lists beat arrays."""
+def _factor(m: Rows) -> list[int]:
+    """LU with row pivoting, in place, and the order of the rows; small and dense, where lists beat arrays."""
     n = len(m)
     order = list(range(n))
-    for k in range(n):
-        best = max(range(k, n), key=lambda i: abs(m[i][k]))
+    for k in range(n - 1):
+        best = k
+        for i in range(k + 1, n):
+            if abs(m[i][k]) > abs(m[best][k]):
+                best = i
         if best != k:
             m[k], m[best] = m[best], m[k]
             order[k], order[best] = order[best], order[k]
-        row, pivot = m[k], m[k][k]
+        row = m[k]
+        pivot = row[k]
         for i in range(k + 1, n):
             other = m[i]
             if other[k]:
                 share = other[k] = other[k] / pivot
                 for j in range(k + 1, n):
                     other[j] -= share * row[j]
-    return m, order
+    return order
 
 
-def _solve(factored: Factored, r: list[float]) -> list[float]:
-    m, order = factored
+def _solve(m: Rows, order: list[int], r: list[float]) -> list[float]:
     n = len(m)
     x = [r[i] for i in order]  # r may go on beyond n
     for i in range(1, n):
@@ -287,12 +314,9 @@ def _solve(factored: Factored, r: list[float]) -> list[float]:
     return x
 
 
-def between(before: Sequence[Condition], after: Sequence[Condition], share: float) -> list[Condition]:
-    """Conditions a share of the way from one moment to the next, every number in a straight line."""
-    mixed: list[Condition] = []
-    for a, b in zip(before, after, strict=True):
-        mixed.append(a if a is b or a == b else type(a)._make([u + (v - u) * share for u, v in zip(a, b, strict=True)]))
-    return mixed
+def between(before: Condition, after: Condition, share: float) -> Condition:
+    """A condition a share of the way from one moment to the next, every number in a straight line."""
+    return type(before)._make([a + (b - a) * share for a, b in zip(before, after, strict=True)])
 
 
 def start_guess(net: Network) -> State:
