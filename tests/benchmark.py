@@ -76,7 +76,119 @@ def engine() -> None:
     )
 
 
-PARTS = {"engine": engine}
+def panel() -> None:
+    """A slider's key press in the kernel: from the new value to pictures and words ready to send."""
+    from toolkit.panels import LESSONS, bench
+    from toolkit.panels.controls import SliderRow
+
+    print("panel: processor time in the kernel for one press of an arrow key, median of 20, every slider")
+    for lesson in LESSONS:
+        opened = bench(lesson)
+        opened.choose(0)
+        opened.open_bench()
+        for key, row in opened.panel.rows.items():
+            if isinstance(row, SliderRow):
+                way = iter([1, -1] * 20)
+                print(f"  {lesson} {key:12s} {seconds(lambda r=row, w=way: r.press(next(w)), 20) * 1e3:6.1f} ms")
+
+
+INTERACT = """
+import io
+import ipywidgets, matplotlib.pyplot as plt
+from IPython.display import SVG, Image, display
+from toolkit.panels.lesson_03 import BENCH, scenario
+from toolkit.panels.regulator_view import drawing, levels, marks, story
+from toolkit.simulation import simulate
+from toolkit.units import IN_WC
+
+def show(debris):
+    trace = simulate(scenario(BENCH.start("us") | {"debris": debris * 0.0254}))
+    figure, axes = plt.subplots(figsize=(6.25, 3.75))
+    axes.plot(trace.times / 60, trace["outlet_gauge_pressure"] / IN_WC)
+    for mark in marks(levels(trace.scenario), "us"):
+        axes.axhline(mark.value, label=mark.label)
+    axes.set(xlim=(0, 10), ylim=(0, 30), xlabel="Time (min)", ylabel="Outlet (in. w.c.)")
+    axes.legend()
+    buffer = io.BytesIO()
+    figure.savefig(buffer, dpi=96)
+    plt.close(figure)
+    display(SVG(drawing(trace, 400.0, "us")))
+    display(Image(buffer.getvalue()))
+    print(story(trace, "us"))
+
+ipywidgets.interact(show, debris=ipywidgets.FloatSlider(min=0, max=0.046, step=0.002, value=0.01));
+"""
+
+# Runs in the page: time from each arrow key to the chart's next picture, decoded and painted.
+STOPWATCH = """
+() => {
+  window.taken = [];
+  let pressed = 0;
+  document.addEventListener("keydown", () => { pressed = performance.now(); }, true);
+  const latest = () => [...document.querySelectorAll("img[src^='data:image/png']")].filter(i => i.width > 300).pop();
+  let before = latest()?.src;
+  new MutationObserver(async () => {
+    const picture = latest();
+    if (!picture || picture.src === before || !pressed) return;
+    before = picture.src;
+    const from = pressed;
+    pressed = 0;
+    await picture.decode();
+    requestAnimationFrame(() => requestAnimationFrame(() => window.taken.push(performance.now() - from)));
+  }).observe(document.body, {subtree: true, childList: true, attributes: true, attributeFilter: ["src"]});
+}
+"""
+
+
+def browser() -> None:
+    """Cold start, and key press to painted picture: the bench of lesson 03 against `interact` with the same run."""
+    import tempfile
+
+    import nbformat
+    from browser import FLAGS, chromium, lesson, running_course
+    from nbformat.v4 import new_code_cell, new_notebook
+    from playwright.sync_api import sync_playwright
+
+    def book(number: str, *sources: str):
+        about = {"kernelspec": {"name": "python3", "display_name": "Python 3"}, "guarded_pressure": {"lesson": number}}
+        return new_notebook(cells=[new_code_cell(source) for source in sources], metadata=about)
+
+    with tempfile.TemporaryDirectory() as scratch, sync_playwright() as driver:
+        lessons = Path(scratch, "lessons")
+        lessons.mkdir()
+        nbformat.write(book("00", "from toolkit.panels import bench\nbench('03')"), lessons / "00_start_here.ipynb")
+        nbformat.write(book("99", INTERACT), lessons / "99_interact.ipynb")
+        chrome = driver.chromium.launch(executable_path=chromium(), args=list(FLAGS))
+        start = time.perf_counter()
+        with running_course(Path(scratch, "home"), lessons) as course:
+            page = chrome.new_page(viewport={"width": 1280, "height": 900})
+            page.set_default_timeout(60_000)
+            lesson(page, course, "00_start_here.ipynb")
+            print(f"browser: from the command to a usable lesson {time.perf_counter() - start:.1f} s")
+            medians = {}
+            for name, words in (("00_start_here.ipynb", "the bench"), ("99_interact.ipynb", "interact")):
+                lesson(page, course, name)
+                if page.get_by_role("radio").count():
+                    page.get_by_role("radio").first.check()
+                    page.get_by_role("button", name="Open the bench").click()
+                page.locator("img[src^='data:image/png']").last.wait_for()
+                handle = page.locator(".noUi-handle").nth(2 if words == "the bench" else 0)
+                handle.focus()
+                page.evaluate(STOPWATCH)
+                for count in range(40):
+                    page.keyboard.press("ArrowRight" if count // 10 % 2 == 0 else "ArrowLeft")
+                    page.wait_for_function(f"window.taken.length > {count}")
+                taken = sorted(page.evaluate("window.taken")[5:])
+                medians[words] = statistics.median(taken)
+                print(
+                    f"  {words:10s} key press to painted picture: median {medians[words]:.0f} ms,"
+                    f" 95 % under {taken[int(0.95 * len(taken))]:.0f} ms"
+                )
+            print(f"  ratio of the medians x{medians['interact'] / medians['the bench']:.1f}")
+        chrome.close()
+
+
+PARTS = {"engine": engine, "panel": panel, "browser": browser}
 
 if __name__ == "__main__":
     for part in sys.argv[1:] or PARTS:
