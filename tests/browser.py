@@ -22,7 +22,7 @@ from playwright.sync_api import Page
 
 from toolkit.front.launch import FRONT, HOST
 
-WAIT = 12_000  # ms; for a loaded machine, not an expectation
+WAIT = 60_000  # ms; for a loaded machine, not an expectation
 SCREENSHOTS = FRONT.parents[1] / "screenshots"
 BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 FLAGS = (

@@ -56,21 +56,17 @@ class _BrowserCount:
 
 
 @pytest.fixture(scope="session")
-def chromium_browser() -> Iterator[Browser]:
+def chromium_path() -> str:
     """The system's Chromium; without one, browser tests are skipped, or fail where it is required."""
     path = chromium()
     if path is None:
         (pytest.fail if REQUIRED else pytest.skip)("no Chromium on this machine: install it to run the browser tests")
-    expect.set_options(timeout=WAIT)
-    with sync_playwright() as driver:
-        browser = driver.chromium.launch(executable_path=path, args=list(FLAGS))
-        yield browser
-        browser.close()
+    return path
 
 
 @pytest.fixture(scope="session")
 def course(
-    chromium_browser: Browser,  # noqa: ARG001  (without a browser there is no need for a server)
+    chromium_path: str,  # noqa: ARG001  (without a browser there is no need for a server)
     tmp_path_factory: pytest.TempPathFactory,
 ) -> Iterator[Course]:
     """One course for all browser tests, with the lessons of this checkout."""
@@ -78,18 +74,37 @@ def course(
         yield running
 
 
+# Per module, since the driver keeps an event loop running: a test elsewhere could not start its own meanwhile.
+@pytest.fixture(scope="module")
+def chromium_browser(chromium_path: str) -> Iterator[Browser]:
+    """A browser for one module's tests."""
+    expect.set_options(timeout=WAIT)
+    with sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=chromium_path, args=list(FLAGS))
+        yield browser
+        browser.close()
+
+
 @pytest.fixture
-def page(chromium_browser: Browser) -> Iterator[Page]:
-    """An empty page in a fresh browser profile; at its end no request may have left this machine."""
+def script_errors() -> list[str]:
+    """What went wrong in the page's scripts so far; a test that causes such errors takes them out itself."""
+    return []
+
+
+@pytest.fixture
+def page(chromium_browser: Browser, script_errors: list[str]) -> Iterator[Page]:
+    """An empty page in a fresh browser profile.
+
+    At its end no request may have left this machine, and no script may have failed.
+    """
     context = chromium_browser.new_context(viewport={"width": 1280, "height": 720})
     context.set_default_timeout(WAIT)
     asked: list[str] = []
-    broken: list[str] = []
     context.on("request", lambda request: asked.append(request.url))
-    context.on("weberror", lambda error: broken.append(str(error.error)))
+    context.on("weberror", lambda error: script_errors.append(str(error.error)))
     page = context.new_page()
     page.on("websocket", lambda socket: asked.append(socket.url))
     yield page
     context.close()
     assert not [address for address in asked if not stays_here(address)]
-    assert not broken
+    assert not script_errors

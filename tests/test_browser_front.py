@@ -11,19 +11,21 @@ from pathlib import Path
 
 import pytest
 from browser import Course, await_lesson, children, lesson, running_course, screenshot
-from playwright.sync_api import Browser, Page, expect
+from playwright.sync_api import Page, Route, expect
 
 from toolkit.front.launch import START_LESSON
 
 pytestmark = pytest.mark.browser
 
 NEXT_LESSON = "01_next.ipynb"
+CHAIN = ("02_two.ipynb", "03_three.ipynb", "04_four.ipynb")
 PANEL = """
 import ipywidgets
 inlet = ipywidgets.FloatSlider(description="Inlet pressure, psig", value=60, max=100, step=1)
 unnamed = ipywidgets.FloatSlider(value=7, min=5, max=14, step=0.5)
 box = ipywidgets.BoundedFloatText(value=7, min=5, max=14)
-control = ipywidgets.HBox([ipywidgets.Label("Set point (in. w.c.)"), unnamed, box])
+unit = ipywidgets.HTML("<span class='gp-unit'>in. w.c.</span>")
+control = ipywidgets.HBox([ipywidgets.Label("Spring (set point)"), unnamed, box, unit])
 control.add_class("gp-control")
 fault = ipywidgets.Dropdown(options=["none", "debris"], tooltip="Fault")
 told = ipywidgets.HTML()
@@ -35,7 +37,7 @@ ipywidgets.VBox([inlet, control, fault, told])
 """
 WORDS = "The spring pushes the disk open, the outlet pressure pushes it shut. " * 6
 START = [
-    ("markdown", f"# Start here\n\n15 minutes. {WORDS}\n\n[Next lesson]({NEXT_LESSON})"),
+    ("markdown", f"# Start here\n\n15 minutes. {WORDS}\n\n[Next lesson]({NEXT_LESSON})\n\n[The chain]({CHAIN[0]})"),
     ("code", "answer = 6 * 7"),
     ("code", PANEL),
     ("markdown", f"## What happened\n\n{WORDS * 4}"),
@@ -72,12 +74,16 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     lessons = tmp_path_factory.mktemp("lessons")
     (lessons / START_LESSON).write_text(notebook("00", START))
     (lessons / NEXT_LESSON).write_text(notebook("01", BROKEN))
+    for place, name in enumerate(CHAIN):
+        onward = CHAIN[(place + 1) % len(CHAIN)]
+        cells = [("markdown", f"# {name}\n\n[Onward]({onward})"), ("code", "print('done')")]
+        (lessons / name).write_text(notebook(name[:2], cells))
     return lessons
 
 
 @pytest.fixture(scope="module")
 def front(
-    chromium_browser: Browser,  # noqa: ARG001  (without a browser there is no need for a server)
+    chromium_path: str,  # noqa: ARG001  (without a browser there is no need for a server)
     tmp_path_factory: pytest.TempPathFactory,
     folder: Path,
 ) -> Iterator[Course]:
@@ -140,9 +146,9 @@ def test_a_slider_is_named_and_moved_by_the_keyboard(front: Course, page: Page) 
 
 def test_controls_without_a_label_get_the_name_of_their_row_or_tooltip(front: Course, page: Page) -> None:
     lesson(page, front, START_LESSON)
-    slider = page.get_by_role("slider", name="Set point (in. w.c.)", exact=True)
+    slider = page.get_by_role("slider", name="Spring (set point)", exact=True)
     expect(slider).to_have_attribute("aria-valuetext", re.compile(r"^7(\.0+)? in\. w\.c\.$"))
-    expect(page.get_by_role("spinbutton", name="Set point (in. w.c.)", exact=True)).to_be_visible()
+    expect(page.get_by_role("spinbutton", name="Spring (set point)", exact=True)).to_be_visible()
     expect(page.get_by_role("combobox", name="Fault", exact=True)).to_be_visible()
 
 
@@ -160,8 +166,9 @@ def test_the_lesson_on_disk_stays_as_it_was_and_nothing_is_asked(front: Course, 
     expect(page.locator(".jp-MarkdownCell .jp-InputArea-editor").filter(visible=True)).to_have_count(0)
     assert cells.count() == count
     page.keyboard.press("Control+s")
-    page.evaluate("document.querySelector('.jp-Notebook').click()")
-    page.close(run_before_unload=True)
+    expect(page.locator(".jp-Dialog")).to_have_count(0)
+    page.reload()  # a changed document would make the browser ask
+    await_lesson(page)
     assert asked == []
     assert contents(folder) == before
 
@@ -213,4 +220,43 @@ def test_a_kernel_that_falls_over_is_replaced_and_the_lesson_runs_again(front: C
     for pid in children(front.pid):
         os.kill(pid, signal.SIGKILL)
     expect(page.get_by_text("The kernel has 60 psig.")).to_be_visible()
+    page.locator("[data-gp-state=ready]").wait_for()
+
+
+@pytest.mark.parametrize("choice", ["No Kernel", "Select Kernel"])
+def test_a_kernel_that_does_not_start_is_told_in_plain_words_and_can_be_started_later(
+    front: Course, page: Page, script_errors: list[str], choice: str
+) -> None:
+    def no_kernel(route: Route) -> None:
+        if route.request.method == "POST":
+            route.fulfill(status=500, json={"message": "no kernel today", "traceback": ""})
+        else:
+            route.fallback()
+
+    for session in front.ask("/api/sessions"):
+        front.ask(f"/api/sessions/{session['id']}", "DELETE")
+    page.route("**/api/sessions?*", no_kernel)
+    page.goto(front.address(START_LESSON))
+    page.locator(".jp-Dialog").get_by_role("button", name="Ok").click()
+    expect(page.get_by_role("status").filter(visible=True)).to_contain_text("The bench could not start.")
+    script_errors.clear()  # the controls' own script stumbles where there is no kernel
+    page.unroute("**/api/sessions?*")
+    page.locator(".jp-Dialog").get_by_role("button", name=choice).click()
+    if choice == "No Kernel":
+        page.get_by_role("button", name="Start again").click()
+    page.locator("[data-gp-state=ready]").wait_for()
     await_lesson(page)
+    expect(page.get_by_text("The kernel has 60 psig.")).to_be_visible()
+
+
+def test_lessons_left_behind_are_closed_with_their_kernels(front: Course, page: Page) -> None:
+    lesson(page, front, START_LESSON)
+    page.get_by_role("link", name="The chain").click()
+    for name in CHAIN:
+        expect(page.get_by_role("heading", name=name)).to_be_visible()
+        await_lesson(page)
+        if name != CHAIN[-1]:
+            page.get_by_role("link", name="Onward").filter(visible=True).click()
+    page.wait_for_function("async () => (await (await fetch('/api/sessions')).json()).length === 3")
+    assert {session["path"] for session in front.ask("/api/sessions")} == set(CHAIN)
+    expect(page.locator(".jp-Dialog")).to_have_count(0)

@@ -184,13 +184,14 @@ def test_a_running_course_answers_only_who_knows_its_token(lessons: Path, tmp_pa
             Course(course.start + "x", course.pid, course.data).ask("/api/contents")
 
 
-@pytest.mark.skipif(os.name != "posix", reason="Ctrl-C is sent as a signal here")
 def test_ctrl_c_ends_the_course_without_a_question(lessons: Path, tmp_path: Path) -> None:
-    command_line = [sys.executable, "-m", "toolkit.front.command", "--no-browser", "--lessons", str(lessons)]
+    pty = pytest.importorskip("pty", reason="there is no terminal to press Ctrl-C in")
+    # At a terminal, and only there, the server would ask whether it is meant.
+    keyboard, terminal = pty.openpty()
     with subprocess.Popen(
-        command_line,
+        [sys.executable, "-m", "toolkit.front.command", "--no-browser", "--lessons", str(lessons)],
         env=os.environ | {"HOME": str(tmp_path), "TMPDIR": str(tmp_path)},
-        stdin=subprocess.PIPE,
+        stdin=terminal,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
@@ -204,6 +205,8 @@ def test_ctrl_c_ends_the_course_without_a_question(lessons: Path, tmp_path: Path
             said, _ = server.communicate(timeout=30)
         finally:
             server.kill()
+            os.close(keyboard)
+            os.close(terminal)
     assert server.returncode == 0
     assert "?" not in said
     assert "Traceback" not in said

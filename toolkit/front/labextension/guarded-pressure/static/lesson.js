@@ -12,7 +12,7 @@ const CELL_FAILED =
 
 export function openLesson(panel, CodeCell) {
   const session = panel.context.sessionContext;
-  const status = makeStatus(panel.node, () => startAgain());
+  const status = makeStatus(panel.node, startAgain);
   let run = 0;
 
   panel.addClass('gp-lesson');
@@ -43,8 +43,13 @@ export function openLesson(panel, CodeCell) {
     tell(complete ? 'ready' : 'failed', complete ? '' : CELL_FAILED);
   }
 
+  // Where no kernel ever came, the controls' own script has given up on this page too: only a new page helps.
   function startAgain() {
-    return prepare(() => (session.session && session.session.kernel ? session.restartKernel() : session.startKernel()));
+    if (session.session && session.session.kernel) {
+      prepare(() => session.restartKernel());
+    } else {
+      window.location.reload();
+    }
   }
 
   // A kernel that was restarted (from the menu, or after it fell over) knows nothing of the lesson any more.
@@ -56,9 +61,15 @@ export function openLesson(panel, CodeCell) {
       status.show(NO_KERNEL, true);
     } else if (kernelStatus === 'restarting' || kernelStatus === 'autorestarting') {
       restarted = panel.node.dataset.gpState !== 'preparing';
-} else if (false) {
+    } else if (kernelStatus === 'idle' && restarted) {
       restarted = false;
       prepare(() => session.ready);
+    }
+  });
+  // One that was chosen by hand after none would start.
+  session.kernelChanged.connect((_, change) => {
+    if (change.newValue && !change.oldValue && panel.node.dataset.gpState === 'failed') {
+      window.location.reload();
     }
   });
 

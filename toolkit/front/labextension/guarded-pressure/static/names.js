@@ -1,4 +1,4 @@
-// Names for the controls that have none, so that a screen reader says "Inlet pressure, psig, 60 psig".
+// Names for the controls that have none, so that a screen reader says "Inlet pressure, slider, 60 psig".
 //
 // A control's name is, in this order: its own visible label, its tooltip, the tooltip or the label of the `gp-control`
 // row around it. A name that a control already has is left alone.
@@ -39,7 +39,7 @@ function nameControl(control) {
   set(control, 'aria-label', label + handleOf(control));
   control.dataset[NAMED_BY_US] = 'yes';
   if (control.classList.contains('noUi-handle')) {
-    set(control, 'aria-valuetext', withUnit(valueOf(control), unitOf(label)));
+    set(control, 'aria-valuetext', withUnit(valueOf(control), unitOf(control, label)));
   } else if (control.classList.contains('widget-readout')) {
     set(control, 'role', 'textbox');
   }
@@ -91,10 +91,13 @@ function number(words) {
   return Number.isNaN(value) ? text(words) : String(value);
 }
 
-// The unit at the end of a label: "Inlet pressure, psig", "Inlet pressure (psig)" or "Inlet pressure [psig]".
-function unitOf(label) {
-  const found = /(?:\(([^()]+)\)|\[([^[\]]+)\]|,\s*([^,]+?))\s*:?$/.exec(label);
-  return found ? found[1] || found[2] || found[3] : '';
+// The unit that stands in the control's row, or at the end of its label: "Inlet pressure, psig" or "[psig]".
+// What stands in round brackets is as likely a remark.
+function unitOf(control, label) {
+  const row = control.closest('.gp-control');
+  const beside = row && row.querySelector('.gp-unit');
+  const found = /(?:\[([^[\]]+)\]|,\s*([^,]+?))\s*:?$/.exec(label);
+  return text(beside && beside.textContent) || (found ? found[1] || found[2] : '');
 }
 
 function withUnit(value, unit) {
