@@ -35,7 +35,7 @@ RUNS, HEALTHY_RUNS = 24, 12
 CLOUD_SEED = 1905
 
 # Width of a pressure bin on its stretched scale, and how fast a kernel falls off from bin to bin: a reading two bins
-# off (about 0.8 in. w.c. at a set point of 7) is a fifth as likely. Engineering judgement, source "bench".
+# off (about 0.8 in. w.c. at a set point of 7) is a fifth as likely. Engineering judgement.
 BIN, FALL_OFF = 0.05, 0.45
 VENT_KERNEL = ((0.92, 0.06, 0.02), (0.06, 0.88, 0.06), (0.02, 0.06, 0.92))
 

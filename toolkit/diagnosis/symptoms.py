@@ -2,7 +2,7 @@
 
 A visit: burners on, then pilot only, then all off for five minutes; in each, the outlet gauge and the vent are looked
 at once things are steady, and the outlet gauge's highest swing is noted as the burners shut.
-Times, gauge steps and what counts as a whiff are engineering judgement, source "bench".
+Times, gauge steps and what counts as a whiff are engineering judgement.
 """
 
 from __future__ import annotations

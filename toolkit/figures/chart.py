@@ -115,10 +115,8 @@ class TimeChart:
         axes.set_xlim(*spec.x_range)
         axes.set_ylim(*spec.y_range)
         axes.set_facecolor(CARD)
-        # A base of 60 has its own round steps; a grid to read from wants steps that halve or divide by five.
-        steps = [1, 1.5, 2, 3, 5, 6, 10] if spec.x_unit in ("s", "min") and not spec.fine_grid else [1, 2, 5, 10]
         most = 12 if spec.fine_grid else 6 if spec.view == "projector" else 8
-        axes.xaxis.set_major_locator(MaxNLocator(most, steps=steps))
+        axes.xaxis.set_major_locator(MaxNLocator(most, steps=[1, 2, 5, 10]))
         if spec.y_ticks:
             axes.yaxis.set_major_locator(FixedLocator([value for value, _ in spec.y_ticks]))
             axes.yaxis.set_major_formatter(FixedFormatter([text for _, text in spec.y_ticks]))
@@ -142,7 +140,8 @@ class TimeChart:
             spine.set_visible(name in ("left", "bottom"))
         axes.set_xlabel(f"{spec.x_name} ({spec.x_unit})", fontproperties=font, color=INK, parse_math=False)
         axes.xaxis.labelpad = s.text * 0.6  # clears the cursor's flag
-        axes.set_ylabel(f"{spec.y_name} ({spec.y_unit})", fontproperties=font, color=INK, parse_math=False)
+        title = spec.y_name if spec.unit_in_ticks else f"{spec.y_name} ({spec.y_unit})"
+        axes.set_ylabel(title, fontproperties=font, color=INK, parse_math=False)
 
     # -- places in pixels
 

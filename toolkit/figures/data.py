@@ -67,7 +67,8 @@ class ChartSpec:
 
     `y_ticks` are (value, text) pairs; give them for a log scale, so that the texts can be in the trade's units.
     `fine_grid` adds a grid fine enough to read a time from. `event_rows` are the rows kept above for events' labels.
-    Without a `size` the view's own stands. Both ends of a log range are above 0.
+    Without a `size` the view's own stands.
+    With `unit_in_ticks` the ticks' texts carry their units and the axis only its name. Both ends of a log range are above 0.
     """
 
     x_range: tuple[float, float]
@@ -82,6 +83,7 @@ class ChartSpec:
     view: ViewMode = "desk"
     fine_grid: bool = False
     event_rows: int = 2
+    unit_in_ticks: bool = False
 
 
 @dataclass(frozen=True)

@@ -1,8 +1,8 @@
 """The bench: a panel on which controls make a scenario, the scenario is run, and pictures and words show the run.
 
-One plain function from settings to pictures: `update`. A lesson gives a `Bench` (what can be set, what is run, what is
-shown) and gets a `Panel`. Pictures are kept and updated; nothing is drawn from a failed run, the words of the error
-stand in the sentence's place and the last good pictures are dimmed.
+A lesson gives a `Bench` (what can be set, and one plain function from the settings to what is shown) and gets a
+`Panel`, whose `update` puts what is shown on the screen. Pictures are kept and updated; nothing is drawn from a failed
+run, the words of the error stand in the sentence's place and the last good pictures are dimmed.
 """
 
 from __future__ import annotations
@@ -20,9 +20,7 @@ from toolkit.errors import CourseError
 from toolkit.figures.chart import TimeChart
 from toolkit.figures.data import ChartData, ChartSpec
 from toolkit.panels.controls import GROUPS, Choice, ChoiceRow, Control, Slider, SliderRow
-from toolkit.scenario import Scenario
 from toolkit.simulation import simulate
-from toolkit.trace import Trace
 
 Settings = Mapping[str, Any]
 
@@ -47,12 +45,16 @@ class Shown:
 
 @dataclass(frozen=True)
 class Bench:
-    """What a lesson puts on its panel. `scenario` and `show` are plain functions of the settings (SI values by key)."""
+    """What a lesson puts on its panel. `show` is a plain function of the settings (SI values by key)."""
 
     title: str
     controls: tuple[Control, ...]
-    scenario: Callable[[Settings], Scenario]
-    show: Callable[[Settings, Trace], Shown]
+    show: Callable[[Settings], Shown]
+
+    def start(self, units: str) -> dict[str, Any]:
+        """The settings with which the panel opens in a display set: what an explanation computes with."""
+        starts = {c.key: c.start if isinstance(c, Slider) else c.options[0][1] for c in self.controls}
+        return starts | {"units": units}
 
 
 # A run is a plain value of its scenario, so going back to a setting, or moving the moment, costs no new run.
@@ -94,12 +96,13 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
         return {key: row.value for key, row in self.rows.items()}
 
     def update(self) -> None:
-        """Run the scenario of the settings and show it."""
-        settings = self.settings
+        """Show the settings; a refusal shows its words and dims the pictures."""
+        units = self.settings["units"]
         for row in self.rows.values():
-            row.show_in(settings["units"])
+            row.show_in(units)  # first, since a quantity at the end of its range may move a little
+        settings = self.settings
         try:
-            shown = self.bench.show(settings, run(self.bench.scenario(settings)))
+            shown = self.bench.show(settings)
             chart = self._charts.get(shown.spec)
             if chart is None:
                 chart = self._charts[shown.spec] = TimeChart(shown.spec)
@@ -154,11 +157,13 @@ STYLE = """<style>
 .gp-events summary{cursor:pointer}
 .gp-bank{flex-wrap:wrap;gap:10px 18px;overflow:hidden;border-top:1px solid #c5cbd3;padding-top:4px;
   align-items:flex-start}
-.gp-group-box{flex:1 1 200px;min-width:200px;max-width:290px;overflow:hidden}
+.gp-group-box{flex:1 1 176px;min-width:176px;max-width:300px;overflow:hidden}
 .gp-group{margin:4px 0 2px;font-size:13px;color:#3b444d;border-bottom:2px solid #0072B2}
-.gp-label{font-size:14px}.gp-unit{font-size:13px;white-space:nowrap}
+.gp-label{font-size:14px;font-weight:600}.gp-unit{font-size:13px;white-space:nowrap;color:#3b444d}
+.gp-control .widget-html-content{line-height:1.3}
 .gp-control{width:100%;overflow:hidden}
 .gp-control .widget-slider{min-width:60px;margin-left:8px}
+.gp-predict .widget-button{align-self:flex-start;padding:0 16px}
 .gp-predict{border:1px solid #c5cbd3;border-left:5px solid #0072B2;border-radius:8px;padding:8px 12px;margin:0 0 8px;
   background:#fff;color:#111;max-width:1180px;box-sizing:border-box;overflow:hidden}
 .gp-predict .widget-html-content,.gp-predict label{color:#111!important}

@@ -29,8 +29,7 @@ from toolkit.panels.regulator_view import (
 from toolkit.panels.sliders import DEMAND, INLET, MOMENT, SET_POINT, ZOOM, starting
 from toolkit.panels.words import event_list
 from toolkit.scenario import Scenario
-from toolkit.trace import Trace
-from toolkit.units import IN_WC, display_unit, format_pressure, to_display
+from toolkit.units import display_unit, format_pressure, to_display
 
 OVER = Choice("over", "Chart is drawn over", "view", (("time", "time"), ("flow", "flow")))
 
@@ -55,8 +54,9 @@ def flow_curve(scenario: Scenario, points: int = 160) -> tuple[np.ndarray, np.nd
     return np.array(flow), gauge
 
 
-def show(settings: Settings, trace: Trace) -> Shown:
+def show(settings: Settings) -> Shown:
     """Outlet over the day, or over the flow with the present flow marked."""
+    trace = run(scenario(settings))
     if settings["over"] == "time":
         return over_the_day(settings, trace)
     units, moment = settings["units"], settings["moment"]
@@ -98,13 +98,13 @@ def show(settings: Settings, trace: Trace) -> Shown:
 
 def explain(units: str) -> str:
     """Why the outlet stops a little above the set point, in numbers from the simulation."""
-    trace = run(scenario({"inlet": INLET.start, "set_point": SET_POINT.start, "demand": DEMAND_HERE.start}))
+    trace = run(scenario(BENCH.start(units)))
     by_day = trace.at("outlet_gauge_pressure", DUSK - 1)
     night = trace.at("outlet_gauge_pressure", MORNING - 1)
     return (
         f"With the burners on the bench holds {format_pressure(by_day, units)}. When the flow stops, the outlet has to "
         f"rise until the diaphragm can press the disk onto its soft seat: here to {format_pressure(night, units)}. "
-        f"That is lock-up, {format_pressure(night - 7 * IN_WC, units)} above the set point."
+        f"That is lock-up, {format_pressure(night - levels(trace.scenario).set_point, units)} above the set point."
     ).replace("..", ".")
 
 
@@ -120,4 +120,4 @@ PREDICTION = Prediction(
     explain,
 )
 DEMAND_HERE = starting(DEMAND, 600 * display_unit("standard_flow", "us").scale)
-BENCH = Bench("The regulator", (INLET, SET_POINT, DEMAND_HERE, OVER, ZOOM, MOMENT), scenario, show)
+BENCH = Bench("The regulator", (INLET, SET_POINT, DEMAND_HERE, OVER, ZOOM, MOMENT), show)

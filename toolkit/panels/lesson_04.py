@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 
 from toolkit.faults import BlockedVent, StuckStem, TornDiaphragm
-from toolkit.panels.bench import Bench, Settings, run
+from toolkit.panels.bench import Bench, Settings, Shown, run
 from toolkit.panels.controls import Choice, Slider
 from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, MORNING, NAME, debris, over_the_day, station
 from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, RELIEF, SET_POINT, ZOOM, starting
 from toolkit.scenario import Scenario
-from toolkit.units import format_pressure
+from toolkit.units import INCH, format_pressure
 
 BLOCKED = Slider("blocked", "Vent blocked", "faults", "fraction", 0.0, 1.0, 0.0, (5, 5))
 # This lesson starts with grit, which only the relief can answer.
@@ -44,9 +44,14 @@ def scenario(settings: Settings) -> Scenario:
     )
 
 
+def show(settings: Settings) -> Shown:
+    """Outlet over the day with what the relief has to answer."""
+    return over_the_day(settings, run(scenario(settings)))
+
+
 def explain(units: str) -> str:
     """What the blocked vent makes of the relief, in numbers from the simulation."""
-    start = {c.key: c.start for c in BENCH.controls if isinstance(c, Slider)} | START
+    start = BENCH.start(units)
     open_vent, blocked = (run(scenario(start | {"blocked": share})) for share in (0.0, BLOCKED_FOR_SHOW))
     night, worst = open_vent.at("outlet_gauge_pressure", MORNING - 1), blocked.at("outlet_gauge_pressure", MORNING - 1)
     said = (
@@ -70,11 +75,9 @@ PREDICTION = Prediction(
     2,
     explain,
 )
-START = {"hardness": HARDNESS.options[2][1], "also": "none"}
 BLOCKED_FOR_SHOW = 0.95
 BENCH = Bench(
     "The internal relief",
-    (INLET, SET_POINT, RELIEF, starting(DEBRIS, 1.5e-4), HARD_FIRST, BLOCKED, ALSO, DEMAND, ZOOM, MOMENT),
-    scenario,
-    over_the_day,
+    (INLET, SET_POINT, RELIEF, starting(DEBRIS, 0.006 * INCH), HARD_FIRST, BLOCKED, ALSO, DEMAND, ZOOM, MOMENT),
+    show,
 )

@@ -37,17 +37,17 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
             layout=ipywidgets.Layout(width="100%"),
         )
         self._options.tooltip = prediction.question
-        self._open = ipywidgets.Button(
+        self._open_button = ipywidgets.Button(
             description="Open the bench", button_style="primary", disabled=True, layout=ipywidgets.Layout(width="auto")
         )
-        self._compare = ipywidgets.Button(description="Was I right?", layout=ipywidgets.Layout(width="auto"))
+        self._ask_right = ipywidgets.Button(description="Was I right?", layout=ipywidgets.Layout(width="auto"))
         self._answer = ipywidgets.HTML()
-        self._asked = [question, self._options, self._open]
+        self._asked = [question, self._options, self._open_button]
         self._ask = ipywidgets.VBox(self._asked)
         self._ask.add_class("gp-predict")
         self._options.observe(self._chosen, "value")
-        self._open.on_click(self._opened)
-        self._compare.on_click(self._compared)
+        self._open_button.on_click(self._opened)
+        self._ask_right.on_click(self._compared)
         self._style = ipywidgets.HTML(STYLE)
         super().__init__([self._style, self._ask])
 
@@ -55,17 +55,17 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         """Pick an option, as a click on it does."""
         self._options.value = option
 
-    def open(self) -> None:
+    def open_bench(self) -> None:
         """Open the bench; what was predicted stays readable above it."""
         if self.panel is not None or self._options.value is None:
             return
         self._options.disabled = True
-        self._open.layout.display = "none"
+        self._open_button.layout.display = "none"
         self.panel = Panel(self.bench, self.units)
-        self._ask.children = [*self._asked, ipywidgets.HBox([self._compare]), self._answer]
+        self._ask.children = [*self._asked, ipywidgets.HBox([self._ask_right]), self._answer]
         self.children = [self._style, self._ask, self.panel]
 
-    def compare(self) -> None:
+    def tell_whether_right(self) -> None:
         """Say whether the prediction was right, and why."""
         if self.panel is None:
             return
@@ -78,10 +78,10 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         self._answer.value = f"<p class='gp-sentence' aria-live='polite'><b>{escape(verdict)}</b> {escape(why)}</p>"
 
     def _chosen(self, _change: object) -> None:
-        self._open.disabled = self._options.value is None
+        self._open_button.disabled = self._options.value is None
 
     def _opened(self, _button: object) -> None:
-        self.open()
+        self.open_bench()
 
     def _compared(self, _button: object) -> None:
-        self.compare()
+        self.tell_whether_right()

@@ -121,7 +121,7 @@ def spec(units: str, zoom: str, size: tuple[int, int] = (600, 360)) -> ChartSpec
         return ChartSpec((0, END / 60), (0, shown(NEAR_TOP)), "Time", "min", "Outlet", unit, size=size)
     ticks = tuple((shown(value), text) for value, text in WHOLE_TICKS[units])
     low, high = (shown(value) for value in WHOLE)
-    return ChartSpec((0, END / 60), (low, high), "Time", "min", "Outlet", "", "log", ticks, size=size)
+    return ChartSpec((0, END / 60), (low, high), "Time", "min", "Outlet", unit, "log", ticks, size, unit_in_ticks=True)
 
 
 def outlet_line(trace: Trace, units: str) -> Line:

@@ -22,7 +22,8 @@ STYLE = """<style>
 .gp-quiz p {margin:4px 0 6px; max-width:74ch; color:#000}
 .gp-quiz table {border-collapse:collapse; margin:6px 0; color:#000; background:#fff}
 .gp-quiz th, .gp-quiz td {border:1px solid #8c8c8c; padding:3px 10px; text-align:left; background:#fff; color:#000}
-.gp-quiz th {font-weight:bold; border-bottom:2px solid #000}
+.gp-quiz th {font-weight:bold}
+.gp-quiz thead th {border-bottom:2px solid #000}
 .gp-quiz img {max-width:100%; height:auto; display:block; background:#fff}
 .gp-quiz button.jupyter-button {background:#fff; color:#000; border:2px solid #000; border-radius:4px; width:auto;
   padding:0 14px; font-weight:bold}
@@ -58,4 +59,4 @@ def image(picture: Picture) -> str:
     """A picture with its sentence."""
     data = b64encode(picture.png).decode("ascii")
     width, height = picture.size
-    return f'<img width="{width}" height="{height}" alt="{escape(picture.alt)}" src="data:image/png;base64,{data}">'
+    return f'<img width="{width}" height="{height}" alt="{escape(picture.alt)}" src="data:image/png;base64,{data}" />'

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from random import Random
 
 from toolkit.errors import ScenarioError
-from toolkit.quiz.questions import NumericQuestion, Question, tidy
+from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion, tidy
 from toolkit.units import display_unit, from_display, to_display
 
 # (the item's key, the seeded source of chance, display set "us" or "metric") -> question
@@ -34,6 +34,9 @@ def offer(item: Item, seed: int, units: str = "us") -> Question:
     # A text seeds alike on every platform; the key keeps items of one seed apart.
     question = item.make(item.key, Random(f"{item.key} {seed}"), units)
     question = replace(question, prompt=tidy(question.prompt))
+    if isinstance(question, SuspectsQuestion):
+        return question
+    question = replace(question, worked=tidy(question.worked))
     return question.told_apart() if isinstance(question, NumericQuestion) else question
 
 

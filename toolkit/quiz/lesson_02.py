@@ -18,7 +18,7 @@ from toolkit.trace import Trace
 from toolkit.units import IN_WC, PSI, display_unit, format_pressure, format_quantity, to_display
 
 # How well a pressure can be read from the pictures.
-READING = 0.1 * IN_WC
+READING = 0.07 * IN_WC
 
 
 def station_of(chance: Random, units: str, flow: tuple[float, float]) -> Station:

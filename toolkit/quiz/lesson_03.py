@@ -46,13 +46,13 @@ def _fault_shows(key: str, chance: Random, units: str) -> TraceQuestion:
     return TraceQuestion(
         key,
         "During this run a hard piece came to lie on the seat. The picture shows the outlet pressure and, dashed, "
-        "where the sound regulator locks up. From when on does the outlet gauge show that something is wrong?",
+        "where the sound regulator locks up. From when on does the outlet stand higher than a sound regulator lets it?",
         outlet_picture(trace, units, marks=(("lock-up when sound", lock_up),)),
         (time - half, time + half),
         trace.scenario.duration,
-        f"The piece arrived at {piece.onset:.0f} s, but while the burners ran the disk stood off its seat and nothing "
-        f"showed. Only when they went off, at {time:.0f} s, could the disk not seal, and the outlet climbed past "
-        "lock-up.",
+        f"The piece arrived at {piece.onset:.0f} s, but while the burners ran the disk stood off its seat and next "
+        f"to nothing showed. Only when they went off, at {time:.0f} s, could the disk not seal, and the outlet climbed "
+        "past lock-up.",
     )
 
 
@@ -121,9 +121,9 @@ def _soft_piece(key: str, chance: Random, units: str) -> NumericQuestion:
         f"{regulator.lever_ratio:g}. At what pressure does the regulator lock up now, the piece pressed flat?",
         "low_gauge_pressure",
         truth,
-        f"Pressing the piece flat takes {format_quantity(stiffness * height, 'force', units)} at the disk, a "
-        f"{1 / regulator.lever_ratio:g} of it at the diaphragm, which is "
-        f"{format_pressure(truth - sound, units)} more on its area.",
+        f"Pressing the piece flat takes {format_quantity(stiffness * height, 'force', units)} at the disk. Divided by "
+        f"the lever's {regulator.lever_ratio:g} and by the diaphragm's area this is "
+        f"{format_pressure(truth - sound, units)} more.",
         (
             Slip(
                 "the lever was left out",

@@ -114,7 +114,7 @@ def _relief_start(key: str, chance: Random, units: str) -> NumericQuestion:
 
 
 def _jammed(key: str, chance: Random, units: str) -> NumericQuestion:
-    regulator = Regulator()
+    regulator = Regulator(set_gauge_pressure=pick(chance, "low_gauge_pressure", units, (6, 8, 0.5), (15, 20, 1)))
     share = chance.choice((0.5, 0.6, 0.7, 0.8, 0.9, 1.0))
     lift = share * regulator.travel
     condition = regulator.condition()
@@ -155,7 +155,12 @@ def _jammed(key: str, chance: Random, units: str) -> NumericQuestion:
 def _vent_blocked(key: str, chance: Random, units: str) -> NumericQuestion:
     inlet = pick(chance, "gauge_pressure", units, (20, 60, 5), (1.5, 4, 0.25))
     plain = Station()
-    station = replace(plain, supply=replace(plain.supply, gauge_pressure=inlet))
+    set_point = pick(chance, "low_gauge_pressure", units, (6, 8, 0.5), (15, 20, 1))
+    station = replace(
+        plain,
+        supply=replace(plain.supply, gauge_pressure=inlet),
+        regulators=(replace(plain.regulators[0], set_gauge_pressure=set_point),),
+    )
     faults = (
         Debris(devices="regulator", height=chance.uniform(1e-4, 4e-4), stiffness=1e8, onset=-10.0, ramp=1.0),
         BlockedVent(devices="regulator", blocked_share=1.0, onset=-10.0, ramp=1.0),

@@ -10,7 +10,7 @@ import numpy as np
 
 from toolkit.quiz.questions import tidy
 from toolkit.trace import Trace
-from toolkit.units import display_unit, format_pressure, to_display
+from toolkit.units import IN_WC, display_unit, format_pressure, to_display
 
 if TYPE_CHECKING:
     from toolkit.figures.chart import Line, Picture
@@ -18,8 +18,8 @@ if TYPE_CHECKING:
 
 OUTLET = "outlet_gauge_pressure"
 INLET = "inlet_gauge_pressure"
-# A picture reads 0.1 in. w.c. only if its range is narrow; what goes beyond this is marked as off the picture.
-HIGHEST_SHOWN = 45 * 249.08891
+# What goes beyond this is marked as off the picture, so that what is low can still be read.
+HIGHEST_SHOWN = 100 * IN_WC
 SIZE = (760, 340)
 TALL = (760, 400)
 
@@ -72,7 +72,7 @@ def replay_picture(replay: Replay, units: str) -> Picture:
         size=SIZE,
     )
     events = tuple(
-        EventMarker(demand.time, "all off" if demand.share == 0 else f"burners at {demand.share:.0%}")
+        EventMarker(demand.time, "all off" if demand.share == 0.0 else "pilot only")
         for demand in replay.truth.scenario.demands
         if demand.time > 0
     )

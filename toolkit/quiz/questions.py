@@ -19,7 +19,7 @@ from toolkit.errors import AnswerError, QuantityError
 from toolkit.scenario import Scenario
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
-from toolkit.units import Reading, format_pressure, format_quantity, read_answer
+from toolkit.units import LOW_PRESSURE_LIMIT, Reading, display_unit, read_answer, to_display
 
 if TYPE_CHECKING:
     from toolkit.figures.chart import Picture
@@ -70,11 +70,13 @@ class NumericQuestion:
         return min(self.tolerance(), self.relative_tolerance * abs(value) + self.absolute_tolerance)
 
     def told_apart(self) -> NumericQuestion:
-        """Return the question without slips whose band reaches that of the truth or of an earlier slip."""
+        """Return the question without slips that lead to nothing, or to the truth or an earlier slip within bands."""
         kept: list[Slip] = []
         for slip in self.slips:
             others = (self.truth, *(other.value for other in kept))
-            if all(abs(slip.value - other) > self.band(slip.value) + self.band(other) for other in others):
+            if abs(slip.value) > 1e-3 * abs(self.truth) and all(
+                abs(slip.value - other) > self.band(slip.value) + self.band(other) for other in others
+            ):
                 kept.append(slip)
         return replace(self, slips=tuple(kept))
 
@@ -168,7 +170,7 @@ def quadratic_credit(spread: Sequence[float], truth: int) -> float:
     """Credit of a spread of belief (shares that sum to 1) when the suspect at index `truth` is the true one.
 
     1 - 1/2 sum((q - y)^2): 1 for all on the truth, 0 for all on another. Strictly proper: on average nothing pays
-    more than one's honest belief (Brier 1950; source "brier1950").
+    more than one's honest belief. After Brier 1950, Monthly Weather Review 78:1 (from memory).
     """
     return 1.0 - 0.5 * sum((share - (index == truth)) ** 2 for index, share in enumerate(spread))
 
@@ -196,9 +198,15 @@ def _canonical(value: Any) -> Any:
 
 
 def _said(value: float, question: NumericQuestion) -> str:
-    if question.kind in PRESSURE_KINDS:
-        return format_pressure(value, question.units)
-    return format_quantity(value, question.kind, question.units)
+    """A value in the question's display set, with as many digits as its tolerance asks for."""
+    kind = question.kind
+    if kind in PRESSURE_KINDS:
+        kind = PRESSURE_KINDS[abs(value) >= LOW_PRESSURE_LIMIT]
+    unit, number = display_unit(kind, question.units), to_display(value, kind, question.units)
+    decimals = unit.decimals
+    while decimals < 6 and abs(round(number, decimals) - number) * unit.scale > 0.25 * question.tolerance():
+        decimals += 1
+    return f"{number:,.{decimals}f} {unit.label}"
 
 
 def _grade_number(question: NumericQuestion, answer: Any) -> Grade:

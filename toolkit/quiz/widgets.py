@@ -200,7 +200,9 @@ class Quiz:
     def _fields(self, question: Question) -> tuple[Any, ...]:
         if isinstance(question, NumericQuestion):
             hint = unit_hint(question.kind)
-            field = widgets.Text(description="Your answer", placeholder=hint, description_tooltip=hint)
+            field = widgets.Text(description="Your answer", placeholder=hint, tooltip=hint)
+            # Sent whole as the field is left: a text sent letter by letter may arrive after the press of the button.
+            field.continuous_update = False
             field.style, field.layout = {"description_width": "100px"}, {"width": "470px", "max_width": "100%"}
             return (field,)
         if isinstance(question, TraceQuestion):
@@ -331,6 +333,7 @@ def _body(question: Question) -> str:
 
 def _button(text: str, act: Callable[[], None]) -> Any:
     button = widgets.Button(description=text, tooltip=text)
+    button.layout = {"width": "auto", "align_self": "flex-start"}
     button.on_click(lambda _: act())
     return button
 

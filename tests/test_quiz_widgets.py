@@ -1,0 +1,305 @@
+"""The quiz on the page: questions, answers, feedback and the record, by the methods that the buttons call."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from xml.etree import ElementTree
+
+import pytest
+
+from toolkit.classroom.record import FOLDER_VARIABLE, Attempt, Record
+from toolkit.errors import RecordError
+from toolkit.quiz import html
+from toolkit.quiz.cases import LESSONS, items_of
+from toolkit.quiz.items import offer
+from toolkit.quiz.questions import NumericQuestion, SuspectsQuestion, TraceQuestion, item_hash
+from toolkit.quiz.widgets import Progress, Quiz, progress, quiz, unit_hint
+from toolkit.units import display_unit, parse_quantity, to_display
+
+HOSTILE = "<img src=x onerror=alert(1)>\"'&\0"
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Record:
+    return Record(tmp_path)
+
+
+def key_of(question: object) -> list[object]:
+    """The right answer, as the fields would hold it."""
+    if isinstance(question, NumericQuestion):
+        unit = display_unit(question.kind, question.units)
+        return [f"{to_display(question.truth, question.kind, question.units):.6f} {unit.label}"]
+    if isinstance(question, TraceQuestion):
+        return [round(sum(question.window) / 2, 1)]
+    assert isinstance(question, SuspectsQuestion)
+    return [100 if key == question.truth else 0 for key in question.suspects]
+
+
+def fill(run: Quiz, values: list[object]) -> None:
+    for field, value in zip(run.inputs.children, values, strict=True):
+        field.value = value
+
+
+def text_of(markup: str) -> str:
+    """The words of a piece of markup; fails if it is not well formed."""
+    return " ".join(ElementTree.fromstring(f"<div>{markup}</div>").itertext())
+
+
+def shown(part: object) -> bool:
+    return part.layout.display != "none"  # type: ignore[attr-defined]
+
+
+def press(button: object) -> None:
+    """Press a button as the page does, and let what goes wrong in the callback be seen."""
+    for call in button._click_handlers.callbacks:  # type: ignore[attr-defined]
+        call(button)
+
+
+@pytest.mark.parametrize("lesson", LESSONS)
+def test_a_whole_run_with_right_answers(lesson: str, record: Record) -> None:
+    record.set_learner("Robin")
+    run = Quiz(lesson, 5, record)
+    for number, item in enumerate(items_of(lesson), start=1):
+        assert f"Question {number} of {len(items_of(lesson))}" in run.head.value
+        assert shown(run.check_button)
+        assert not shown(run.next_button)
+        question = run.question
+        assert question == offer(item, 5)
+        fill(run, key_of(question))
+        press(run.check_button)
+        assert "Right." in text_of(run.feedback.value)
+        assert not shown(run.check_button)
+        assert shown(run.next_button)
+        assert all(field.disabled for field in run.inputs.children)
+        last = record.attempts()[-1].attempt
+        assert question is not None
+        assert (last.learner, last.lesson, last.item_key, last.seed) == ("Robin", lesson, item.key, 5)
+        assert (last.item_hash, last.objective) == (item_hash(question), item.objective)
+        assert (last.score, last.maximum) == (1.0, 1.0)
+        assert last.seconds >= 0.0
+        press(run.next_button)
+    words = text_of(run.body.value)
+    assert f"{len(run.items)}.00 of {len(run.items)} marks" in words
+    assert all(item.objective in words for item in run.items)
+    assert shown(run.again_button)
+    assert len(record.attempts()) == len(run.items)
+
+
+def test_again_brings_new_numbers(record: Record) -> None:
+    run = Quiz("01", 5, record)
+    for _ in run.items:
+        run.next()
+    assert "not asked" in run.body.value
+    press(run.again_button)
+    assert run.seed != 5
+    assert run.question is not None
+    assert run.index == 0
+    assert not shown(run.again_button)
+
+
+def test_unreadable_answer_is_said_and_neither_graded_nor_recorded(record: Record) -> None:
+    run = Quiz("01", 5, record)
+    fill(run, ["nonsense"])
+    run.check()
+    assert 'role="alert"' in run.message.value
+    assert "nonsense" in run.message.value
+    assert shown(run.check_button)
+    assert run.feedback.value == ""
+    assert record.attempts() == ()
+    fill(run, key_of(run.question))
+    run.check()
+    assert run.message.value == ""
+    assert len(record.attempts()) == 1
+
+
+def test_an_answer_counts_once(record: Record) -> None:
+    run = Quiz("01", 5, record)
+    fill(run, key_of(run.question))
+    run.check()
+    run.check()
+    assert len(record.attempts()) == 1
+    assert len(run.grades) == 1
+
+
+def at_suspects(record: Record) -> Quiz:
+    run = Quiz("03", 5, record)
+    while not isinstance(run.question, SuspectsQuestion):
+        run.next()
+    return run
+
+
+def test_points_are_added_up_as_they_are_given(record: Record) -> None:
+    run = at_suspects(record)
+    names = [field.description for field in run.inputs.children]
+    assert isinstance(run.question, SuspectsQuestion)
+    assert tuple(names) == run.question.names()
+    run.inputs.children[0].value = 60
+    assert "60 of 100 points given, 40 left to give" in run.sum.value
+    run.inputs.children[1].value = 60
+    assert "20 too many" in run.sum.value
+    run.check()
+    assert "20 are too many" in run.message.value
+    assert record.attempts() == ()
+    run.inputs.children[1].value = 40
+    assert "all are given" in run.sum.value
+    run.check()
+    assert len(record.attempts()) == 1
+    assert record.attempts()[0].attempt.answer == [60.0, 40.0] + [0.0] * (len(names) - 2)
+
+
+def test_feedback_shows_posterior_and_replay(record: Record) -> None:
+    run = at_suspects(record)
+    assert "What was read at the visit" in run.body.value
+    assert isinstance(run.question, SuspectsQuestion)
+    wrong = next(index for index, key in enumerate(run.question.suspects) if key != run.question.truth)
+    run.inputs.children[wrong].value = 100
+    run.check()
+    words = text_of(run.feedback.value)
+    assert "What the readings say" in words
+    assert "What would tell the two apart" in words
+    picture = ElementTree.fromstring(f"<div>{run.feedback.value}</div>").find(".//img")
+    assert picture is not None
+    assert picture.attrib["src"].startswith("data:image/png;base64,")
+    assert "True: " in picture.attrib["alt"]
+
+
+def test_every_picture_has_a_sentence_and_every_field_a_name(record: Record) -> None:
+    for lesson in LESSONS:
+        run = Quiz(lesson, 1, record)
+        for _ in run.items:
+            tree = ElementTree.fromstring(f"<div>{run.body.value}</div>")
+            assert all(len(image.attrib["alt"]) > 40 for image in tree.iter("img"))
+            assert all(field.description for field in run.inputs.children)
+            run.next()
+
+
+def test_record_that_cannot_be_written_is_said_and_the_answer_still_graded(tmp_path: Path) -> None:
+    (tmp_path / "record.sqlite3").write_bytes(b"not a record at all " * 100)
+    run = Quiz("01", 5, Record(tmp_path))
+    assert "is damaged" in text_of(run.foot.value)
+    fill(run, key_of(run.question))
+    run.check()
+    assert "Right." in run.feedback.value
+    assert "not in your record" in text_of(run.message.value)
+    assert "is damaged" in text_of(run.message.value)
+    for _ in run.items:
+        run.next()
+    assert "1 of these answers could not be written" in run.body.value
+
+
+def test_question_that_cannot_be_made_does_not_end_the_quiz(record: Record, monkeypatch: pytest.MonkeyPatch) -> None:
+    def refuse(*_: object) -> None:
+        raise RecordError("made to fail")
+
+    with monkeypatch.context() as patch:
+        patch.setattr("toolkit.quiz.widgets.offer", refuse)
+        run = Quiz("01", 5, record)
+    assert "made to fail" in run.message.value
+    assert shown(run.next_button)
+    run.check()
+    run.next()
+    assert run.index == 1
+    assert run.question is not None
+
+
+def test_units_of_the_learner_are_used(record: Record) -> None:
+    record.set_units("metric")
+    run = Quiz("01", 5, record)
+    assert run.question == offer(run.items[0], 5, "metric")
+
+
+def test_hostile_answers_and_names_are_shown_as_text(record: Record) -> None:
+    record.set_learner(HOSTILE)
+    run = Quiz("01", 5, record)
+    fill(run, [HOSTILE])
+    run.check()
+    assert "<img" not in run.message.value
+    fill(run, key_of(run.question))
+    run.check()
+    assert record.attempts()[0].attempt.learner == HOSTILE.strip()
+    view = Progress(record)
+    assert "<img" not in view.table.value
+    assert view.name.value == HOSTILE.strip()
+    view.name.value = HOSTILE + "2"
+    view.keep()
+    assert "<img" not in view.table.value + view.message.value
+
+
+def test_markup_is_made_of_text() -> None:
+    assert html.paragraph("<b>&") == "<p>&lt;b&gt;&amp;</p>"
+    assert "<script" not in html.table([("<script>", "b"), ("c", "<script>")], '"><script>')
+    assert "<script" not in html.note("<script>")
+
+
+@pytest.mark.parametrize("kind", ["low_gauge_pressure", "absolute_pressure", "standard_flow", "heat_input"])
+def test_hints_can_be_typed_as_they_stand(kind: str) -> None:
+    hint = unit_hint(kind).removeprefix("number and unit, such as ")
+    for example in hint.split(" or "):
+        parse_quantity(example, kind)
+
+
+# --- the record shown back
+
+
+def result(lesson: str, key: str, score: float, learner: str = "") -> Attempt:
+    return Attempt(learner, "0", lesson, key, "h", "o", 1, "a", score, 1.0, 1.0)
+
+
+def test_empty_record_in_plain_words(record: Record) -> None:
+    view = Progress(record)
+    assert "Nothing is recorded yet" in view.table.value
+    assert str(record.path) in text_of(view.place.value)
+    assert not record.path.exists()
+
+
+def test_results_lesson_by_lesson(tmp_path: Path) -> None:
+    times = iter(["2031-01-02T00:00:00.000+00:00", "2031-02-03T00:00:00.000+00:00", "2031-02-04T00:00:00.000+00:00"])
+    record = Record(tmp_path, clock=lambda: next(times))
+    for score in (0.5, 1.0, 0.0):
+        record.append(result("02", "02.droop", score))
+    rows = ElementTree.fromstring(Progress(record).table.value).findall("./tbody/tr")
+    cells = [["".join(cell.itertext()) for cell in row] for row in rows]
+    assert [row[0] for row in cells] == [f"{lesson} {title}" for lesson, title in LESSONS.items()]
+    share = f"1 of {len(items_of('02'))}"
+    assert cells[1][1:] == [share, "3", "100%", "0%", "2031-01-02", "2031-02-04"]
+    assert "not tried yet" in cells[0]
+
+
+def test_only_the_learners_own_results(record: Record) -> None:
+    record.append(result("02", "02.droop", 1.0, "Kim"))
+    record.set_learner("Robin")
+    view = Progress(record)
+    assert "Nothing is recorded under the name Robin" in view.table.value
+    view.name.value = "Kim"
+    press(view.keep_button)
+    assert "<table" in view.table.value
+    assert record.learner() == "Kim"
+
+
+def test_name_and_units_are_kept(record: Record) -> None:
+    view = Progress(record)
+    view.name.value, view.units.value = " Robin ", "metric"
+    view.keep()
+    assert (record.learner(), record.units()) == ("Robin", "metric")
+    assert "Kept" in view.message.value
+    record.append(result("02", "02.droop", 1.0, "Robin"))
+    press(view.show_button)
+    assert "<table" in view.table.value
+    assert view.name.value == "Robin"
+
+
+def test_damaged_record_is_said(tmp_path: Path) -> None:
+    (tmp_path / "record.sqlite3").write_bytes(b"not a record at all " * 100)
+    view = Progress(Record(tmp_path))
+    assert "is damaged" in view.message.value
+    view.keep()
+    assert "is damaged" in view.message.value
+
+
+def test_public_functions_give_boxes_and_use_the_folder_of_the_environment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(FOLDER_VARIABLE, str(tmp_path / "elsewhere"))
+    assert "gp-quiz" in quiz("01", seed=7)._dom_classes
+    assert "gp-quiz" in progress()._dom_classes
+    assert not (tmp_path / "elsewhere").exists()  # looking on writes nothing
