@@ -1,4 +1,4 @@
-"""How fast the course is, in figures and ratios from one run on one machine. Not a test: `uv run python tests/benchmark.py`.
+"""How fast the course is, in figures and ratios from one run. Not a test: `uv run python tests/benchmark.py`.
 
 Parts, each by name on the command line, all by default:
 

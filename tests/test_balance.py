@@ -104,7 +104,7 @@ def test_relief_area_is_the_tear_when_shut_and_stays_under_port_plus_tear():
 @settings(deadline=None)
 @given(st.floats(100, 4_000), st.floats(1_500, 40_000))
 def test_relief_spring_caps_the_force_on_the_debris(start, outlet):
-    """However high the outlet, the debris is pressed with no more than the relief spring passes on, short of its stop."""
+    """However high the outlet, the debris feels no more than the relief spring passes on, short of its stop."""
     regulator = replace(Regulator(), relief=InternalRelief(start_above_set=start))
     c = regulator.condition()._replace(debris_height=2e-4, debris_stiffness=1e8)
     p1, p2 = ATMOSPHERE + 413_685.0, ATMOSPHERE + outlet

@@ -111,9 +111,9 @@ def test_an_old_python_can_read_as_far_as_the_check() -> None:
 
 def test_images_are_drawn_into_the_folder_asked_for(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     drawn: list[Path] = []
-    module = type(sys)("toolkit.figures.images")
+    module = type(sys)("toolkit.panels.images")
     module.main = drawn.append  # type: ignore[attr-defined]
-    monkeypatch.setitem(sys.modules, "toolkit.figures.images", module)
+    monkeypatch.setitem(sys.modules, "toolkit.panels.images", module)
     assert command.main(["images", "--folder", str(tmp_path)]) == 0
     assert command.main(["images"]) == 0
     assert drawn == [tmp_path, Path("images")]

@@ -68,7 +68,7 @@ class ChartSpec:
     `y_ticks` are (value, text) pairs; give them for a log scale, so that the texts can be in the trade's units.
     `fine_grid` adds a grid fine enough to read a time from. `event_rows` are the rows kept above for events' labels.
     Without a `size` the view's own stands.
-    With `unit_in_ticks` the ticks' texts carry their units and the axis only its name. Both ends of a log range are above 0.
+    With `unit_in_ticks` the texts of the ticks carry units, the axis only its name. A log range is above 0.
     """
 
     x_range: tuple[float, float]

@@ -40,7 +40,7 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
     try:
         asked = _parser(Parser).parse_args(argv)
         if asked.task == "images":
-            from toolkit.figures.images import main as draw_images
+            from toolkit.panels.images import main as draw_images
 
             draw_images(asked.folder)
         else:

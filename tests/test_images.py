@@ -1,0 +1,35 @@
+"""The README's pictures: made by the program, the same at each run, and those that stand in images/."""
+
+from pathlib import Path
+from xml.etree import ElementTree
+
+import matplotlib.image
+import numpy as np
+
+from toolkit.panels import images
+
+HERE = Path(__file__).parents[1] / "images"
+
+
+def test_images_are_the_same_at_each_run_and_well_formed(tmp_path: Path) -> None:
+    images.main(tmp_path / "a")
+    images.main(tmp_path / "b")
+    made = sorted(path.name for path in (tmp_path / "a").iterdir())
+    assert made == ["fouled_seat.svg", "fouled_seat_chart.png", "regulator.svg"]
+    for name in made:
+        content = (tmp_path / "a" / name).read_bytes()
+        assert content == (tmp_path / "b" / name).read_bytes()
+        assert len(content) < 200_000
+        if name.endswith(".svg"):
+            ElementTree.fromstring(content)
+
+
+def test_what_stands_in_images_is_what_the_program_draws_today(tmp_path: Path) -> None:
+    images.main(tmp_path)
+    assert {path.name for path in HERE.iterdir()} == {path.name for path in tmp_path.iterdir()}
+    for name in ("fouled_seat.svg", "regulator.svg"):
+        assert (HERE / name).read_text("utf-8") == (tmp_path / name).read_text("utf-8"), "run `uv run course images`"
+    drawn, kept = (matplotlib.image.imread(folder / "fouled_seat_chart.png") for folder in (tmp_path, HERE))
+    # letters may be rendered a shade apart by another version of the font library
+    assert drawn.shape == kept.shape
+    assert np.mean(np.abs(drawn - kept)) < 0.005, "run `uv run course images`"
