@@ -102,7 +102,7 @@ def stander(c: RegulatorCondition) -> Callable[[float, float, float, float], Sta
             y = min(ymax, z - root(wp, wq, fr0 + kr * z, -kr))
             v -= area * y
         if x == 0.0:
-            x = _fade((fu + at - push) / (lever * (rise - s)), SEAT_FADES)
+            x = min(x_high, _fade((fu + at - push) / (lever * (rise - s)), SEAT_FADES))
         return Stand(x, _fade(y, PAD_FADES), q / v)
 
     # The corners of F over x from the top stop down: lift, contact force and slope of the piece above the corner.
