@@ -255,6 +255,33 @@ def test_a_monitor_near_its_stop_starts_settled():
     assert trace.steps < 100
 
 
+def test_a_disk_that_rests_at_its_stop_costs_few_steps(monkeypatch):
+    """Cases in which steps within their error stood still or swung about a stop for ever."""
+    monkeypatch.setattr("toolkit.simulation.STEP_BUDGET", 1500)
+    high, worker_vent = Supply(gauge_pressure=100 * PSI), BlockedVent(devices="worker", onset=HERE)
+    two = in_series(outlet=6.715173448963103e-3, interstage=5.262922735342115e-4, monitor_above=3.727, supply=high)
+    two = replace(two, regulators=(two.regulators[0], replace(two.regulators[1], relief=R.relief)), altitude=1600)
+    low = Demand(21.84269596927583, 0.05, stroke=0.012407355979790138)
+    wide = replace(R, vent=Vent(bore=0.006))
+    volumes = (Volume("inlet", 2e-3), Volume("outlet", 5.477686572613526e-3))
+    one = Station(Supply(gauge_pressure=413685.42), (wide,), volumes=volumes, altitude=1600)
+    burst = (
+        SupplyChange(devices="supply", gauge_pressure=15658447.300843444, onset=HERE, ramp=10),
+        WeakRelief(
+            devices="regulator",
+            left_share=0.028839678794170445,
+            weep_area=3.826631093802719e-4,
+            onset=370.8379705394297,
+            ramp=0.3499617762526806,
+        ),
+    )
+    for scenario in (
+        Scenario(two, (Demand(0, 0.0), low), (worker_vent,), 100),
+        Scenario(one, faults=burst),
+    ):
+        assert simulate(scenario).steps < 500
+
+
 def test_one_cause_that_takes_two_layers():
     """The same stuck stem on either regulator is held by the other; on both the outlet goes to the inlet's pressure."""
     station = in_series(outlet=0.5)

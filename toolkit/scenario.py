@@ -119,8 +119,8 @@ class Demand:
         checks.name("demand.load", self.load)
 
     def moments(self) -> tuple[float, float]:
-        """The times at which the change begins and ends, s."""
-        return self.time, self.time + self.stroke
+        """The times at which the change begins and ends, s; at 0 it is the state to start from, and no change."""
+        return self.time, self.time + (self.stroke if self.time else 0.0)
 
 
 @dataclass(frozen=True)
@@ -159,7 +159,7 @@ class Scenario:
                     f"a time after the load's last change is done ({last[demand.load]:g} s)",
                     "Put the timetable in order, or shorten the stroke before.",
                 )
-            last[demand.load] = demand.time + (demand.stroke if demand.time else 0.0)
+            last[demand.load] = demand.moments()[1]
         struck: set[tuple[str, str]] = set()
         for fault in self.faults:
             if not isinstance(fault, Fault):

@@ -100,6 +100,7 @@ def stander(c: RegulatorCondition) -> Callable[[float, float, float, float], Sta
         y = (push - fr0) / (kr + rise)
         if y > PAD_FADES:
             y = min(ymax, z - root(wp, wq, fr0 + kr * z, -kr))
+        if y > 0.0:
             v -= area * y
         if x == 0.0:
             x = min(x_high, _fade((fu + at - push) / (lever * (rise - s)), SEAT_FADES))
