@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import pairwise
 from operator import mul
 from typing import Any, NamedTuple
@@ -22,7 +23,7 @@ from toolkit.devices.regulator import SIGNALS, Regulator, flows
 from toolkit.errors import SimulationError
 from toolkit.flow import nozzle
 from toolkit.gas import standard_density
-from toolkit.scenario import Condition, Scenario
+from toolkit.scenario import Condition, Scenario, Station
 from toolkit.solver import RightSide, Shown, State, jacobian_of, step
 from toolkit.trace import Event, Trace
 
@@ -53,6 +54,11 @@ class Network:
     floors: tuple[float, ...]
     per_mass: tuple[float, ...]
     dynamic: int
+
+    @property
+    def size(self) -> int:
+        """Length of the whole state, totals included."""
+        return len(self.per_mass)
 
     def right_side(self, conditions: Sequence[Condition]) -> RightSide:
         """For given conditions: the rates of change of a state, and the pressures and what each device shows there."""
@@ -149,7 +155,7 @@ def simulate(scenario: Scenario) -> Trace:
     net = network(scenario)
     moments = scenario.moments()
     conditions = scenario.conditions(0.0)
-    state = _settled(net, conditions)
+    state: State = [*settled_state(scenario.station, conditions), *[0.0] * (net.size - net.dynamic)]
     points: list[Point] = []
     for start, end in pairwise(moments):
         then = scenario.conditions(end)
@@ -260,14 +266,20 @@ def settling(net: Network) -> Network:
     return replace(net, per_mass=tuple(m / SETTLING_VOLUMES if i < volumes else m for i, m in enumerate(net.per_mass)))
 
 
-def _settled(net: Network, conditions: Sequence[Condition]) -> State:
-    """The state after the station has stood under its first conditions."""
+@lru_cache(maxsize=256)
+def settled_state(station: Station, conditions: tuple[Condition, ...]) -> tuple[float, ...]:
+    """The gas in each volume and case after the station has stood under these conditions.
+
+    Kept, since runs that differ only in what happens later start alike.
+    """
+    net = settling(network(Scenario(station, ())))
     rooms = conditions[len(net.prepares) :]
     # start_guess gives pressures; a warm room holds less gas at them
-    state = [p / room.warmth for p, room in zip(start_guess(net), rooms, strict=False)] + [0.0] * 3  # type: ignore[union-attr]
-    for point in integrate(settling(net), state, 0.0, SETTLING_TIME, conditions, conditions, SETTLING_TOLERANCE):
+    state = [p / room.warmth for p, room in zip(start_guess(net), rooms, strict=False)]  # type: ignore[union-attr]
+    state += [0.0] * (net.size - net.dynamic)
+    for point in integrate(net, state, 0.0, SETTLING_TIME, conditions, conditions, SETTLING_TOLERANCE):
         state = point.state
-    return state[: net.dynamic] + [0.0] * 3
+    return tuple(state[: net.dynamic])
 
 
 def _trace(net: Network, points: list[Point]) -> Trace:
