@@ -109,6 +109,14 @@ _ALL = (
         "definition of the acentric factor",
         _MEMORY,
     ),
+    Source(
+        "verwer-1999",
+        "paper",
+        "Verwer, Spee, Blom and Hundsdorfer 1999, SIAM J. Sci. Comput. 20:1456",
+        "the two-stage method, both gammas",
+        _MEMORY,
+    ),
+    Source("brier-1950", "paper", "Brier 1950, Monthly Weather Review 78:1", "the quadratic score", _MEMORY),
     Source("white-fluid-mechanics", "book", "White, Fluid Mechanics", "isentropic flow through a nozzle", _MEMORY),
     Source(
         "coolprop",

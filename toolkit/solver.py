@@ -1,9 +1,9 @@
 """One step of a stiff system, in plain floats: small and dense, where lists beat arrays.
 
-Linearly implicit: a Rosenbrock method of two stages and second order (source `verwer-1999`), with a Jacobian by
-differences. Its gamma is the larger of the two that make it L-stable: then its stability function has no sign change,
-and a step cannot throw the disk from one side of its seat to the other; with the smaller one, and with a third-order
-method of four stages, every lock-up chattered (DEVELOPERS.md, "Evidence").
+Linearly implicit: a Rosenbrock method of two stages and second order, with a Jacobian by differences. Its gamma is the
+larger of the two that make it L-stable: then its stability function has no sign change, and a step cannot throw the
+disk from one side of its seat to the other; with the smaller one, and with a third-order method of four stages, every
+lock-up chattered (DEVELOPERS.md, "Evidence"). Source: `verwer-1999`.
 """
 
 from __future__ import annotations

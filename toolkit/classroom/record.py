@@ -202,6 +202,11 @@ class Record:
         if found not in ([], ["ok"]):
             raise RecordError(_damaged(self.path, "; ".join(found[:3])))
 
+    def check_writable(self) -> None:
+        """Take the lock for writing and give it back: raise RecordError if nothing could be written. Adds no row."""
+        with self._writing():
+            pass
+
     def _preference(self, name: str) -> str | None:
         query = "SELECT value FROM preference WHERE name = ? ORDER BY id DESC LIMIT 1"
         with self._reading() as connection:

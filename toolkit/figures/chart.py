@@ -76,7 +76,7 @@ class TimeChart:
                 y_mark = float(self._y_px(mark.value))
                 surface.stroke([left, right], [y_mark, y_mark], mark.colour, mark.dash, s.mark)
         if data.moment is not None:
-            self._moment(data.moment, data.lines)
+            self._moment(data.moment, data.lines, self._moment_text(data))
         self._end_labels(data)
         self._event_labels(data.events)
         self._off_picture(data.lines)
@@ -99,7 +99,7 @@ class TimeChart:
             parts.append(f"Events: {events}.")
         parts += [f"{p.label}: {readable(p.y)} {spec.y_unit} at {readable(p.x)} {spec.x_unit}." for p in data.points]
         if data.moment is not None:
-            parts.append(f"The cursor stands at {readable(data.moment)} {spec.x_unit}.")
+            parts.append(f"The cursor stands at {self._moment_text(data)}.")
         return " ".join(parts)
 
     # -- what stands still
@@ -181,7 +181,10 @@ class TimeChart:
             px = float(self._x_px(x))
             self._surface.stroke([px, px], [self.plot[1], self.plot[3]], colour, dash, width)
 
-    def _moment(self, moment: float, lines: Sequence[Line]) -> None:
+    def _moment_text(self, data: ChartData) -> str:
+        return data.moment_text or f"{readable(data.moment or 0.0)} {self.spec.x_unit}"
+
+    def _moment(self, moment: float, lines: Sequence[Line], text: str) -> None:
         """The cursor: a line, a dot on each trace, and its time on a flag over the axis."""
         self._vertical(moment, INK, "solid", self.sizes.thin * 1.2)
         px = float(self._x_px(moment))
@@ -189,7 +192,6 @@ class TimeChart:
             y = _value_at(line, moment)
             if self._inside(y):
                 self._surface.dot(px, float(self._y_px(y)), self.sizes.trace * 3.5, line.colour)
-        text = f"{readable(moment)} {self.spec.x_unit}"
         width, height = extent(text, self.sizes.text)
         self._label(px - width / 2, self.plot[1] - self.sizes.text * 0.5 - height / 2, text, flag=True)
 

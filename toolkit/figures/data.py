@@ -52,13 +52,17 @@ class Point:
 
 @dataclass(frozen=True)
 class ChartData:
-    """What changes from one redraw to the next. `moment` is the x of the vertical cursor line."""
+    """What changes from one redraw to the next. `moment` is the x of the vertical cursor line, `moment_text` its flag.
+
+    Without a `moment_text` the flag says the x in the axis's unit.
+    """
 
     lines: tuple[Line, ...]
     marks: tuple[Mark, ...] = ()
     events: tuple[EventMarker, ...] = ()
     points: tuple[Point, ...] = ()
     moment: float | None = None
+    moment_text: str = ""
 
 
 @dataclass(frozen=True)

@@ -161,8 +161,9 @@ STYLE = """<style>
 .gp-group{margin:4px 0 2px;font-size:13px;color:#3b444d;border-bottom:2px solid #0072B2}
 .gp-label{font-size:14px;font-weight:600}.gp-unit{font-size:13px;white-space:nowrap;color:#3b444d}
 .gp-control .widget-html-content{line-height:1.3}
-.gp-control{width:100%;overflow:hidden}
-.gp-control .widget-slider{min-width:60px;margin-left:8px}
+.gp-control{width:100%;overflow:hidden;margin:2px 0}
+.gp-control .jupyter-widgets{margin:2px 0}.gp-control .widget-box{margin:0;overflow:visible}
+.gp-control .widget-slider{min-width:60px;margin:2px 12px}
 .gp-predict .widget-button{align-self:flex-start;padding:0 16px}
 .gp-predict{border:1px solid #c5cbd3;border-left:5px solid #0072B2;border-radius:8px;padding:8px 12px;margin:0 0 8px;
   background:#fff;color:#111;max-width:1180px;box-sizing:border-box;overflow:hidden}

@@ -40,10 +40,13 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         self._open_button = ipywidgets.Button(
             description="Open the bench", button_style="primary", disabled=True, layout=ipywidgets.Layout(width="auto")
         )
-        self._ask_right = ipywidgets.Button(description="Was I right?", layout=ipywidgets.Layout(width="auto"))
+        self._ask_right = ipywidgets.Button(
+            description="Was I right?", layout=ipywidgets.Layout(width="auto", display="none")
+        )
         self._answer = ipywidgets.HTML()
-        self._asked = [question, self._options, self._open_button]
-        self._ask = ipywidgets.VBox(self._asked)
+        self._ask = ipywidgets.VBox(
+            [question, self._options, self._open_button, ipywidgets.HBox([self._ask_right]), self._answer]
+        )
         self._ask.add_class("gp-predict")
         self._options.observe(self._chosen, "value")
         self._open_button.on_click(self._opened)
@@ -62,8 +65,10 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         self._options.disabled = True
         self._open_button.layout.display = "none"
         self.panel = Panel(self.bench, self.units)
-        self._ask.children = [*self._asked, ipywidgets.HBox([self._ask_right]), self._answer]
         self.children = [self._style, self._ask, self.panel]
+        # The button that was pressed is gone; the keyboard goes on from the one that takes its place.
+        self._ask_right.layout.display = ""
+        self._ask_right.focus()
 
     def tell_whether_right(self) -> None:
         """Say whether the prediction was right, and why."""

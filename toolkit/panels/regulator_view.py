@@ -30,6 +30,8 @@ LARGEST_DEMAND = 1500 * SCF / HOUR
 
 # Ranges of the chart in Pa: near the set point, and the whole of it up to a high-pressure inlet.
 NEAR_TOP = 30 * IN_WC
+# Over the chart: with two rows, a relief that opens at dusk leaves the night without its name.
+EVENT_ROWS = 3
 WHOLE = (1 * IN_WC, 100 * PSI)
 WHOLE_TICKS = {
     "us": (
@@ -118,10 +120,24 @@ def spec(units: str, zoom: str, size: tuple[int, int] = (600, 360)) -> ChartSpec
         return to_display(value, "low_gauge_pressure", units)
 
     if zoom == "near":
-        return ChartSpec((0, END / 60), (0, shown(NEAR_TOP)), "Time", "min", "Outlet", unit, size=size)
+        return ChartSpec(
+            (0, END / 60), (0, shown(NEAR_TOP)), "Time", "min", "Outlet", unit, size=size, event_rows=EVENT_ROWS
+        )
     ticks = tuple((shown(value), text) for value, text in WHOLE_TICKS[units])
     low, high = (shown(value) for value in WHOLE)
-    return ChartSpec((0, END / 60), (low, high), "Time", "min", "Outlet", unit, "log", ticks, size, unit_in_ticks=True)
+    return ChartSpec(
+        (0, END / 60),
+        (low, high),
+        "Time",
+        "min",
+        "Outlet",
+        unit,
+        "log",
+        ticks,
+        size,
+        event_rows=EVENT_ROWS,
+        unit_in_ticks=True,
+    )
 
 
 def outlet_line(trace: Trace, units: str) -> Line:
@@ -237,7 +253,11 @@ def over_the_day(settings: Settings, trace: Trace) -> Shown:
     """Outlet over the bench's day, the regulator at the moment chosen, the story in words."""
     units, moment = settings["units"], settings["moment"]
     chart = ChartData(
-        (outlet_line(trace, units),), marks(levels(trace.scenario), units), event_markers(trace), moment=moment / 60
+        (outlet_line(trace, units),),
+        marks(levels(trace.scenario), units),
+        event_markers(trace),
+        moment=moment / 60,
+        moment_text=clock(moment),
     )
     return Shown(
         drawing(trace, moment, units),

@@ -115,7 +115,7 @@ def _soft_piece(key: str, chance: Random, units: str) -> NumericQuestion:
     return NumericQuestion(
         key,
         f"A regulator locks up at {format_pressure(sound, units)} when sound. A soft piece "
-        f"{format_quantity(height, 'small_length', units)} high now lies on its seat; it gives way by "
+        f"{format_quantity(height, 'small_length', units)} high now lies on its seat; its stiffness is "
         f"{format_quantity(stiffness, 'spring_rate', units)}. The diaphragm has "
         f"{format_quantity(area, 'area', units)}, its lever multiplies its force on the disk by "
         f"{regulator.lever_ratio:g}. At what pressure does the regulator lock up now, the piece pressed flat?",

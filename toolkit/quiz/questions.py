@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from math import isfinite
@@ -148,8 +149,8 @@ class Grade:
 
 
 def tidy(text: str) -> str:
-    """Return the text without a second full stop where a unit's own ends a sentence ("7.0 in. w.c.")."""
-    return text.replace("..", ".")
+    """Return the text without a second full stop after a unit's own ("7.0 in. w.c."), and per cent set off ("5 %")."""
+    return re.sub(r"(?<=\d)%", " %", text.replace("..", "."))
 
 
 def grade(question: Question, answer: Any) -> Grade:
@@ -170,7 +171,7 @@ def quadratic_credit(spread: Sequence[float], truth: int) -> float:
     """Credit of a spread of belief (shares that sum to 1) when the suspect at index `truth` is the true one.
 
     1 - 1/2 sum((q - y)^2): 1 for all on the truth, 0 for all on another. Strictly proper: on average nothing pays
-    more than one's honest belief. After Brier 1950, Monthly Weather Review 78:1 (from memory).
+    more than one's honest belief. Source: `brier-1950`.
     """
     return 1.0 - 0.5 * sum((share - (index == truth)) ** 2 for index, share in enumerate(spread))
 

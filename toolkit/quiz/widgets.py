@@ -55,14 +55,14 @@ class Quiz:
         self.record = record or Record()
         self.head, self.body, self.message = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.sum, self.feedback, self.foot = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.inputs = widgets.VBox()
+        self.inputs, self.top = widgets.VBox(), widgets.VBox([self.head])
         self.check_button = _button("Check my answer", self.check)
         self.next_button = _button("Next question", self.next)
         self.again_button = _button("Try again with new numbers", self.again)
         self.box = widgets.VBox(
             [
                 widgets.HTML(html.STYLE),
-                self.head,
+                self.top,
                 self.body,
                 self.inputs,
                 self.sum,
@@ -75,6 +75,8 @@ class Quiz:
             ]
         )
         self.box.add_class("gp-quiz")
+        self.check_button.add_class("gp-enter")
+        self.top.add_class("gp-top")  # the page's script lets it take the focus
         self.start(fresh_seed() if seed is None else int(seed))
 
     @property
@@ -98,33 +100,44 @@ class Quiz:
     def again(self) -> None:
         """Begin anew with other numbers."""
         self.start(fresh_seed())
-        self.field().focus()
+        self.focus()
 
     def show(self) -> None:
         """Show the item at `index`, unanswered."""
-        self.message.value = self.feedback.value = self.sum.value = ""
-        self.question: Question | None = None
-        _show(self.next_button, self.again_button, on=False)
-        self.head.value = html.paragraph(f"Question {self.index + 1} of {len(self.items)}", "h3") + html.paragraph(
-            self.item.objective
-        )
+        said, self.question = "", None
         try:
+            # First, since it may take a second or two: until then what was read stays, and the keyboard's place too.
             self.question = offer(self.item, self.seed, self.units)
         except CourseError as error:
             # One question that cannot be made must not end the quiz.
-            self.body.value, self.inputs.children = "", ()
-            self.message.value = html.note(f"This question could not be made: {error} Go on to the next one.", "alert")
-            _show(self.check_button, on=False)
-            _show(self.next_button, on=True)
-            return
-        self.body.value = _body(self.question)
-        self.inputs.children = self._fields(self.question)
-        _show(self.check_button, on=True)
+            said = html.note(f"This question could not be made: {error} Go on to the next one.", "alert")
+        made = self.question is not None
+        self.feedback.value = self.sum.value = ""
+        self.message.value = said
+        self.head.value = html.paragraph(f"Question {self.index + 1} of {len(self.items)}", "h3") + html.paragraph(
+            self.item.objective
+        )
+        self.body.value = _body(self.question) if self.question else ""
+        self.inputs.children = self._fields(self.question) if self.question else ()
+        _show(self.check_button, on=made)
+        _show(self.next_button, on=not made)
+        _show(self.again_button, on=False)
         self.watch = stopwatch()
 
     def field(self) -> Any:
         """The first field of the answer, or the button that leads on where there is none."""
         return self.inputs.children[0] if self.inputs.children else self.next_button
+
+    def focus(self) -> None:
+        """Put the keyboard where the question begins: in the field to type in, else at the question's head.
+
+        Boxes for numbers cannot be given the focus by the widgets; and above them stands a picture or table to read.
+        """
+        field = self.field()
+        if not isinstance(field, widgets.BoundedIntText | widgets.BoundedFloatText):
+            field.focus()
+            return
+        self.top.focus()
 
     def answer(self) -> Any:
         """What stands in the fields now."""
@@ -160,7 +173,7 @@ class Quiz:
         self.index += 1
         if self.index < len(self.items):
             self.show()
-            self.field().focus()
+            self.focus()
         else:
             self.summarise()
 
@@ -172,7 +185,7 @@ class Quiz:
         _show(self.again_button, on=True)
         asked = [one for one in self.grades if one is not None]
         total, maximum = sum(one.score for one in asked), sum(one.maximum for one in asked)
-        rows = [("You are able to", "Marks")]
+        rows = [("What was asked", "Marks")]
         rows += [
             (item.objective, f"{one.score:.2f} of {one.maximum:g}" if one else "not asked")
             for item, one in zip(self.items, self.grades, strict=True)
@@ -259,6 +272,7 @@ class Progress:
         for field in (self.name, self.units):
             field.style, field.layout = {"description_width": "100px"}, {"width": "420px", "max_width": "100%"}
         self.keep_button = _button("Keep name and units", self.keep)
+        self.keep_button.add_class("gp-enter")
         self.show_button = _button("Show the latest results", self.show)
         self.box = widgets.VBox(
             [

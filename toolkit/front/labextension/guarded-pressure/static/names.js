@@ -5,6 +5,8 @@
 
 const CONTROLS = '.widget-slider .noUi-handle, .widget-slider .widget-readout, .jupyter-widgets select, .jupyter-widgets input';
 const NAMED_BY_US = 'gpNamed';
+// May be given the focus (a question's head), but is no stop of the Tab key.
+const FOCUSABLE = '.gp-top:not([tabindex])';
 
 // Names what is there and what will come.
 export function keepNamed(root) {
@@ -15,6 +17,7 @@ export function keepNamed(root) {
       requestAnimationFrame(() => {
         planned = false;
         root.querySelectorAll(CONTROLS).forEach(nameControl);
+        root.querySelectorAll(FOCUSABLE).forEach(box => set(box, 'tabindex', '-1'));
       });
     }
   };

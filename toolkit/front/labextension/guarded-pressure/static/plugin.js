@@ -1,6 +1,7 @@
 // The extension itself: which notebooks are lessons, what happens when one is opened, and the one command.
 
 import { openLesson, showCode } from './lesson.js';
+import { enterPresses } from './keys.js';
 import { keepNamed } from './names.js';
 
 // Lessons that stay open behind the one in front. Each has a kernel of its own, 0.1 to 0.2 GB of memory.
@@ -26,6 +27,7 @@ export async function makePlugin(shared, styleSheet) {
     activate: (app, tracker, palette, menus) => {
       addStyle(styleSheet);
       keepNamed(document.body);
+      enterPresses(document.body);
       leaveKeysToTheControls(app.commands);
       addCodeCommand(app.commands, tracker, palette, menus);
       app.restored.then(() => {
