@@ -235,11 +235,16 @@ class TimeChart:
         """Labels above the plot in rows; one that finds no free row is left to the sentence, its line stays."""
         high = self.plot[3]
         taken = [0.0] * self.spec.event_rows
-        for event in sorted(events, key=lambda e: e.time):
+        ordered = sorted(events, key=lambda e: e.time)
+        for index, event in enumerate(ordered):
             if not self.spec.x_range[0] <= event.time <= self.spec.x_range[1]:
                 continue
             x, (width, _) = float(self._x_px(event.time)), extent(event.label, self.sizes.text)
             left = min(x, self.size[0] - width)
+            if index + 1 < len(ordered):
+                # A little to the left, where else the next event's line would strike out the last letters.
+                over = left + width + 4 - float(self._x_px(ordered[index + 1].time))
+                left -= over if 0 < over <= width / 4 else 0.0
             row = next((r for r, end in enumerate(taken) if left > end + 6), None)
             if row is None:
                 continue

@@ -139,7 +139,13 @@ def words_html(shown: Shown) -> str:
     )
 
 
+# A white card with dark text of its own, its fields too, whatever the page's theme.
 STYLE = """<style>
+.gp-panel,.gp-predict{color-scheme:light;--jp-widgets-color:#111;--jp-widgets-label-color:#111;
+  --jp-widgets-input-color:#111;--jp-widgets-input-background-color:#fff;--jp-widgets-input-border-color:#8c8c8c;
+  --jp-content-font-color1:#111;--jp-ui-font-color1:#111;--jp-layout-color1:#fff;--jp-layout-color2:#eee;
+  --jp-border-color1:#8c8c8c;--jp-widgets-slider-border-color:#8c8c8c}
+.gp-group-box>.widget-html{margin:0}
 .gp-panel{border:1px solid #c5cbd3;border-radius:8px;padding:10px;background:#fff;color:#111;max-width:1180px;
   overflow:hidden;box-sizing:border-box}
 .gp-panel .widget-html-content,.gp-panel .widget-label{color:#111}
@@ -170,6 +176,7 @@ STYLE = """<style>
 .gp-predict .widget-html-content,.gp-predict label{color:#111!important}
 .gp-question{font-size:16px;line-height:1.4;margin:2px 0 4px}
 .gp-predict .widget-radio-box{margin:0}.gp-predict .widget-radio-box label{font-size:15px;height:auto;line-height:1.5}
+.gp-predict .widget-radio-box label:has(input:checked){font-weight:bold}
 .gp-stale .gp-pictures{opacity:.35}
 .gp-refused{border-left:5px solid #D55E00;padding:6px 10px;margin:6px 0;font-size:15px;background:#fff4ec}
 </style>"""

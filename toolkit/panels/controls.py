@@ -132,7 +132,8 @@ class SliderRow(ipywidgets.HBox):  # type: ignore[misc]
         for widget, number in ((self._slider, self._at), (self._box, self._typed)):
             # nothing is written back that the page has already: that would tear the handle from a hand that drags it
             if (widget.min, widget.max, widget.step, round(widget.value, DIGITS)) != (low, high, step, number):
-                with widget.hold_trait_notifications():
+                # and in one message: one of range alone would find the number of the old units out of it, and answer
+                with widget.hold_sync(), widget.hold_trait_notifications():
                     widget.min, widget.max, widget.step, widget.value = low, high, step, number
         self._quiet = False
         name = f"{control.label}, {unit.label}"

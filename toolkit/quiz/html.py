@@ -12,15 +12,15 @@ if TYPE_CHECKING:
 
 # A white card with black text of its own, so that a dark theme leaves it legible; focus is shown by a thick frame.
 STYLE = """<style>
-.gp-quiz {background:#fff; color:#000; border:1px solid #595959; border-radius:4px; padding:14px 18px;
-  max-width:860px; box-sizing:border-box; --jp-widgets-label-color:#000; --jp-widgets-color:#000;
+.gp-quiz {background:#fff; color:#000; color-scheme:light; border:1px solid #595959; border-radius:4px;
+  padding:14px 18px; max-width:860px; box-sizing:border-box; --jp-widgets-label-color:#000; --jp-widgets-color:#000;
   --jp-widgets-input-color:#000; --jp-widgets-input-background-color:#fff; --jp-widgets-input-border-color:#595959;
   --jp-content-font-color1:#000; --jp-ui-font-color1:#000;
   --jp-widgets-font-size:15px; --jp-widgets-inline-height:32px}
 .gp-quiz .widget-html, .gp-quiz .widget-html-content {color:#000; font-size:15px; line-height:1.45; height:auto}
 .gp-quiz .widget-html {margin:2px 0}
 .gp-quiz h3 {margin:0 0 2px; font-size:1.05em; color:#000}
-.gp-quiz p {margin:4px 0 6px; max-width:74ch; color:#000}
+.gp-quiz p {margin:4px 0 6px; max-width:74ch; color:#000; overflow-wrap:anywhere}
 .gp-quiz table {border-collapse:collapse; margin:6px 0; color:#000; background:#fff}
 .gp-quiz th, .gp-quiz td {font-size:15px; border:1px solid #8c8c8c; padding:3px 10px; text-align:left;
   background:#fff; color:#000}

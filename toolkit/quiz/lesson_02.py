@@ -208,11 +208,11 @@ def _lost_hold(key: str, chance: Random, units: str) -> TraceQuestion:
     return TraceQuestion(
         key,
         f"The burners take a steady load while the inlet pressure falls evenly, from {onset:.0f} s to "
-        f"{onset + ramp:.0f} s. At what time did the regulator lose its hold, its valve being wide open?",
+        f"{onset + ramp:.0f} s. At what time did the regulator lose its hold, its disk being wide open?",
         outlet_picture(trace, units, marks=(set_point_of(trace),)),
         (opened.time - half, opened.time + half),
         trace.scenario.duration,
-        f"Until {opened.time:.0f} s the valve opens further and the outlet only droops. Then it is wide open, with the "
+        f"Until {opened.time:.0f} s the disk opens further and the outlet only droops. Then it is wide open, with the "
         f"inlet down to {format_pressure(inlet, units)}, and the outlet falls along with the inlet.",
     )
 
@@ -222,7 +222,7 @@ ITEMS = (
     Item("02.lock_up", "02", "Read how far above the set point a regulator locks up.", _lock_up),
     Item("02.inlet_effect", "02", "Tell how far a change of inlet pressure shifts the outlet.", _inlet_effect),
     Item("02.burner_input", "02", "Tell what droop costs the burners.", _burner_input),
-    Item("02.when_locked_up", "02", "Read from a trace when the valve locked up.", _when_locked_up),
+    Item("02.when_locked_up", "02", "Read from a trace when the regulator locked up.", _when_locked_up),
     Item(
         "02.lost_hold", "02", "Read from a trace when a regulator was wide open and no longer in control.", _lost_hold
     ),

@@ -129,15 +129,12 @@ class Quiz:
         return self.inputs.children[0] if self.inputs.children else self.next_button
 
     def focus(self) -> None:
-        """Put the keyboard where the question begins: in the field to type in, else at the question's head.
-
-        Boxes for numbers cannot be given the focus by the widgets; and above them stands a picture or table to read.
-        """
-        field = self.field()
-        if not isinstance(field, widgets.BoundedIntText | widgets.BoundedFloatText):
-            field.focus()
-            return
-        self.top.focus()
+        """Put the keyboard in the field, or at the question's head where a picture or table is to be read first."""
+        question = self.question
+        if question is None or (isinstance(question, NumericQuestion) and question.picture is None):
+            self.field().focus()
+        else:
+            self.top.focus()
 
     def answer(self) -> Any:
         """What stands in the fields now."""
@@ -216,7 +213,7 @@ class Quiz:
             field = widgets.Text(description="Your answer", placeholder=hint, tooltip=hint)
             # Sent whole as the field is left: a text sent letter by letter may arrive after the press of the button.
             field.continuous_update = False
-            field.style, field.layout = {"description_width": "100px"}, {"width": "470px", "max_width": "100%"}
+            field.style, field.layout = {"description_width": "100px"}, {"width": "620px", "max_width": "100%"}
             return (field,)
         if isinstance(question, TraceQuestion):
             field = widgets.BoundedFloatText(min=0.0, max=question.duration, step=1.0, description="Your answer, in s")

@@ -88,10 +88,10 @@ function valueOf(handle) {
   return shown || number(handle.getAttribute('aria-valuetext'));
 }
 
-// "60.0000 psig" -> "60": the page's own slider writes numbers with a fixed tail of noughts.
+// "60.0000 psig" -> "60", "0.25000000000000006" -> "0.25": the page's own slider writes tails of noughts and last bits.
 function number(words) {
   const value = parseFloat(words);
-  return Number.isNaN(value) ? text(words) : String(value);
+  return Number.isNaN(value) ? text(words) : String(Number(value.toPrecision(6)));
 }
 
 // The unit that stands in the control's row, or at the end of its label: "Inlet pressure, psig" or "[psig]".
