@@ -118,10 +118,11 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
             self.error = ""
             self.remove_class("gp-stale")
         self.shown = shown
-        self._drawing.value = shown.drawing
+        # the chart first: the page decodes it while it takes in the drawing
         self._chart.value = (
             f"<img class='gp-chart' style='max-width:{width}px' src='data:image/png;base64,{png}' alt=\"{alt}\">"
         )
+        self._drawing.value = shown.drawing
         self._words.value = words_html(shown)
 
 
