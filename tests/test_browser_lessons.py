@@ -121,9 +121,16 @@ def test_spring_setting_moves_the_outlet_and_units_change(page: Page, course: Co
         "aria-valuetext", re.compile("10")
     )
     expect(panel.locator(".gp-sentence")).to_contain_text("a healthy lock-up is 10.8 in. w.c.")
-    panel.get_by_role("combobox", name="Units").select_option(label="metric (mbar, bar, m³/h)")
+    numbers = panel.locator("input[type=number]")
+    set_before = numbers.evaluate_all("boxes => boxes.map(box => box.value)")
+    units = panel.get_by_role("combobox", name="Units")
+    units.select_option(label="metric (mbar, bar, m³/h)")
     expect(panel.locator(".gp-sentence")).to_contain_text("mbar")
     assert "in. w.c." not in panel.locator(".gp-readouts").inner_text()
+    # and back: the page's sliders clamp to each new range on their own, and what was set must outlive that
+    units.select_option(label="US (in. w.c., psi, scfh)")
+    expect(panel.locator(".gp-sentence")).to_contain_text("a healthy lock-up is 10.8 in. w.c.")
+    assert numbers.evaluate_all("boxes => boxes.map(box => box.value)") == set_before
 
 
 def test_a_graded_answer_is_found_again_after_a_reload(page: Page, course: Course):

@@ -62,22 +62,17 @@ class SliderRow(ipywidgets.HBox):  # type: ignore[misc]
 
     The quantity is kept as it is while only the units change: the box shows it, the slider stands at the nearest step.
     The page's slider answers each number it is given with its own, off by a last bit or by the way to its next step;
-    such an echo is no move.
+    such an echo is no move. Given a new range, it answers with its old number forced into that range, and when that
+    comes in cannot be known; so other units get a slider and a box of their own, and nobody listens to the old ones.
     """
 
     def __init__(self, control: Slider, units: str, changed: Callable[[], None]) -> None:
         self.control, self.units, self._changed, self._kept = control, units, changed, control.start
         self._label = ipywidgets.HTML(layout=ipywidgets.Layout(width="100%"))
-        self._slider = ipywidgets.FloatSlider(readout=False, layout=ipywidgets.Layout(width="auto", flex="1 1 auto"))
-        self._box = ipywidgets.BoundedFloatText(layout=ipywidgets.Layout(width="72px"))
-        row = ipywidgets.HBox([self._slider, self._box], layout=ipywidgets.Layout(align_items="center"))
-        super().__init__([ipywidgets.VBox([self._label, row], layout=ipywidgets.Layout(width="100%"))])
+        self._row = ipywidgets.HBox(layout=ipywidgets.Layout(align_items="center"))
+        super().__init__([ipywidgets.VBox([self._label, self._row], layout=ipywidgets.Layout(width="100%"))])
         self.add_class("gp-control")
-        self._at = self._typed = 0.0
-        self._quiet = False
-        self._slider.observe(self._moved, "value")
-        self._box.observe(self._entered, "value")
-        self._show()
+        self._build()
 
     @property
     def value(self) -> float:
@@ -94,7 +89,9 @@ class SliderRow(ipywidgets.HBox):  # type: ignore[misc]
         """Change the display units; the quantity stays."""
         if units != self.units:
             self.units = units
-            self._show()
+            self._slider.unobserve_all()
+            self._box.unobserve_all()
+            self._build()
 
     def press(self, steps: int) -> None:
         """Move by whole steps, as the arrow keys do."""
@@ -102,45 +99,62 @@ class SliderRow(ipywidgets.HBox):  # type: ignore[misc]
         self._slider.value = min(max(wanted, self._slider.min), self._slider.max)
 
     def _moved(self, _change: object) -> None:
-        number = round(self._slider.value, DIGITS)
-        if not self._quiet and number != self._at:
-            self.value = from_display(number, self.control.kind, self.units)
+        self._take(self._slider.value, self._at)
 
     def _entered(self, _change: object) -> None:
-        number = round(self._box.value, DIGITS)
-        if not self._quiet and number != self._typed:
-            self.value = from_display(number, self.control.kind, self.units)
+        self._take(self._box.value, self._typed)
+
+    def _take(self, number: float, standing: float) -> None:
+        """Take a number from the page, unless it is the one that stands there already."""
+        if round(number, DIGITS) != standing:
+            self.value = from_display(round(number, DIGITS), self.control.kind, self.units)
 
     def _keep(self, si: float) -> None:
         self._kept = min(max(si, self.control.low), self.control.high)
 
-    def _show(self) -> None:
+    def _build(self) -> None:
+        """Slider and box for the display units."""
         control = self.control
         unit = display_unit(control.kind, self.units)
         step = control.steps[0 if self.units == "us" else 1]
         # a hair of slack: 4 in. w.c. must not become 4.5 because of the last bit
         low = round(ceil(to_display(control.low, control.kind, self.units) / step - 1e-6) * step, DIGITS)
         high = round(floor(to_display(control.high, control.kind, self.units) / step + 1e-6) * step, DIGITS)
-        digits = max(unit.decimals, len(f"{step:.{DIGITS}f}".rstrip("0").partition(".")[2]))
-        shown = round(to_display(self._kept, control.kind, self.units), digits)
-        if not low <= shown <= high:  # beyond the last whole step of these units
-            shown = min(max(shown, low), high)
-            self._keep(from_display(shown, control.kind, self.units))
-        self._typed = shown
-        self._at = min(max(round(low + round((shown - low) / step) * step, DIGITS), low), high)
-        self._quiet = True
+        self._place(low, high, step)
+        name = f"{control.label}, {unit.label}"
+        self._slider = ipywidgets.FloatSlider(
+            self._at,
+            min=low,
+            max=high,
+            step=step,
+            readout=False,
+            tooltip=name,
+            layout=ipywidgets.Layout(flex="1 1 auto", width="auto"),
+        )
+        self._box = ipywidgets.BoundedFloatText(
+            self._typed, min=low, max=high, step=step, tooltip=name, layout=ipywidgets.Layout(width="72px")
+        )
+        self._slider.observe(self._moved, "value")
+        self._box.observe(self._entered, "value")
+        self._row.children = [self._slider, self._box]
+        self._label.value = f"<span class='gp-label'>{control.label}</span> <span class='gp-unit'>{unit.label}</span>"
+
+    def _place(self, low: float, high: float, step: float) -> None:
+        """Find the number to show and the slider's nearest step for the quantity kept."""
+        kind, decimals = self.control.kind, display_unit(self.control.kind, self.units).decimals
+        digits = max(decimals, len(f"{step:.{DIGITS}f}".rstrip("0").partition(".")[2]))
+        self._typed = round(to_display(self._kept, kind, self.units), digits)
+        if not low <= self._typed <= high:  # beyond the last whole step of these units
+            self._typed = min(max(self._typed, low), high)
+            self._keep(from_display(self._typed, kind, self.units))
+        self._at = min(max(round(low + round((self._typed - low) / step) * step, DIGITS), low), high)
+
+    def _show(self) -> None:
+        self._place(self._slider.min, self._slider.max, self._slider.step)
         for widget, number in ((self._slider, self._at), (self._box, self._typed)):
             # nothing is written back that the page has already: that would tear the handle from a hand that drags it
-            if (widget.min, widget.max, widget.step, round(widget.value, DIGITS)) != (low, high, step, number):
-                # and in one message: one of range alone would find the number of the old units out of it, and answer
-                with widget.hold_sync(), widget.hold_trait_notifications():
-                    widget.min, widget.max, widget.step, widget.value = low, high, step, number
-        self._quiet = False
-        name = f"{control.label}, {unit.label}"
-        label = f"<span class='gp-label'>{control.label}</span> <span class='gp-unit'>{unit.label}</span>"
-        if self._label.value != label:
-            self._label.value = label
-            self._slider.tooltip = self._box.tooltip = name
+            if round(widget.value, DIGITS) != number:
+                widget.value = number
 
 
 class ChoiceRow(ipywidgets.VBox):  # type: ignore[misc]
