@@ -19,9 +19,8 @@ from toolkit.quiz.questions import (
     item_hash,
     quadratic_credit,
     read_points,
-    tidy,
 )
-from toolkit.units import IN_WC, PSI, atmosphere
+from toolkit.units import IN_WC, PSI, atmosphere, tidy
 
 PICTURE = Picture(b"png", "Outlet pressure read off: 0 s 7.0.", (10, 10))
 

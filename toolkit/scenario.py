@@ -15,7 +15,7 @@ from toolkit.errors import ScenarioError
 from toolkit.faults import Fault
 from toolkit.flow import nozzle
 from toolkit.gas import NATURAL_GAS, Gas, rt, standard_density
-from toolkit.units import atmosphere
+from toolkit.units import SIXTY_FAHRENHEIT, atmosphere
 
 
 class RoomCondition(NamedTuple):
@@ -49,7 +49,7 @@ class Station:
     volumes: tuple[Volume, ...] = (Volume("inlet", 2e-3), Volume("outlet", 5e-3))
     gas: Gas = NATURAL_GAS
     altitude: float = 0.0
-    temperature: float = 288.7056
+    temperature: float = SIXTY_FAHRENHEIT
 
     def __post_init__(self) -> None:
         if not isinstance(self.gas, Gas):

@@ -148,8 +148,9 @@ def simulate(scenario: Scenario) -> Trace:
     raises ScenarioError before it gets here.
 
     >>> from toolkit.scenario import Demand, Scenario
+    >>> from toolkit.units import IN_WC
     >>> trace = simulate(Scenario(demands=(Demand(0, 1.0), Demand(60, 0.0)), duration=300))
-    >>> round(trace.settled("outlet_gauge_pressure") / 249.08891, 2)
+    >>> round(trace.settled("outlet_gauge_pressure") / IN_WC, 2)
     7.81
     """
     net = network(scenario)

@@ -43,8 +43,9 @@ FAHRENHEIT_ZERO = 459.67 * FAHRENHEIT_DEGREE
 CELSIUS_ZERO = 273.15
 STANDARD_ATMOSPHERE = 101325.0
 STANDARD_TEMPERATURE = 288.15
+SIXTY_FAHRENHEIT = FAHRENHEIT_ZERO + 60 * FAHRENHEIT_DEGREE
 # A standard cubic foot (14.73 psia, 60 degF), in standard m3 (101.325 kPa, 15 degC).
-SCF = FOOT**3 * (14.73 * PSI / STANDARD_ATMOSPHERE) * STANDARD_TEMPERATURE / (FAHRENHEIT_ZERO + 60 * FAHRENHEIT_DEGREE)
+SCF = FOOT**3 * (14.73 * PSI / STANDARD_ATMOSPHERE) * STANDARD_TEMPERATURE / SIXTY_FAHRENHEIT
 # A cubic metre counted at 0 degC instead of 15 degC.
 NORMAL_CUBIC_METRE = STANDARD_TEMPERATURE / CELSIUS_ZERO
 
@@ -210,6 +211,11 @@ def format_quantity(value: float, kind: str, system: str) -> str:
 def format_pressure(gauge: float, system: str) -> str:
     """A gauge pressure [Pa] in in. w.c. or mbar below `LOW_PRESSURE_LIMIT`, in psig or bar from there on."""
     return format_quantity(gauge, "low_gauge_pressure" if abs(gauge) < LOW_PRESSURE_LIMIT else "gauge_pressure", system)
+
+
+def tidy(text: str) -> str:
+    """The text without a second full stop after a unit's own ("7.0 in. w.c."), and per cent set off ("5 %")."""
+    return re.sub(r"(?<=\d)%", " %", text.replace("..", "."))
 
 
 def parse_quantity(text: str, kind: str, *, site_atmosphere: float = STANDARD_ATMOSPHERE) -> float:

@@ -13,6 +13,7 @@ from typing import Final
 from toolkit.figures import parts
 from toolkit.figures.parts import EDGE, STEEL, Look, num, share
 from toolkit.figures.style import CARD, ViewMode
+from toolkit.units import tidy
 
 WIDTH: Final = 640
 HEIGHT: Final = 420
@@ -70,7 +71,7 @@ def orifice_sentence(view: OrificeView) -> str:
         f"Flow {view.flow_text}{', ' + way if way else ''}.",
         CAPTION,
     ]
-    return " ".join(said).replace("..", ".")
+    return tidy(" ".join(said))
 
 
 def orifice_svg(view: OrificeView, *, view_mode: ViewMode = "desk", prefix: str = "orifice") -> str:

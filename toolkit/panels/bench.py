@@ -85,7 +85,7 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
                 groups.append(box)
         bank = ipywidgets.HBox(groups)
         bank.add_class("gp-bank")
-        super().__init__([ipywidgets.HTML(STYLE), pictures, self._words, bank])
+        super().__init__([pictures, self._words, bank])
         self.add_class("gp-panel")
         self.rows["units"].value = units
         self.update()

@@ -13,23 +13,21 @@ from toolkit.panels.bench import Bench, Settings, Shown, run
 from toolkit.panels.controls import Choice
 from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import (
+    CHART,
     DAY,
     DUSK,
     LARGEST_DEMAND,
     MORNING,
     NEAR_TOP,
-    drawing,
+    beside,
     levels,
     marks,
     over_the_day,
-    readouts,
     station,
-    story,
 )
 from toolkit.panels.sliders import DEMAND, INLET, MOMENT, SET_POINT, ZOOM, starting
-from toolkit.panels.words import event_list
 from toolkit.scenario import Scenario
-from toolkit.units import display_unit, format_pressure, to_display
+from toolkit.units import display_unit, format_pressure, tidy, to_display
 
 OVER = Choice("over", "Chart is drawn over", "view", (("time", "time"), ("flow", "flow")))
 
@@ -77,7 +75,7 @@ def show(settings: Settings) -> Shown:
         flow_unit.label,
         "Outlet",
         pressure_unit.label,
-        size=(600, 360),
+        size=CHART,
         event_rows=0,
     )
     inside = flow <= 1.2 * LARGEST_DEMAND
@@ -86,14 +84,7 @@ def show(settings: Settings) -> Shown:
         marks(levels(trace.scenario), units)[:2],
         points=(now,),
     )
-    return Shown(
-        drawing(trace, moment, units),
-        spec,
-        chart,
-        readouts(trace, moment, units),
-        story(trace, units),
-        tuple(event_list(trace, units)),
-    )
+    return beside(settings, trace, spec, chart)
 
 
 def explain(units: str) -> str:
@@ -101,11 +92,11 @@ def explain(units: str) -> str:
     trace = run(scenario(BENCH.start(units)))
     by_day = trace.at("outlet_gauge_pressure", DUSK - 1)
     night = trace.at("outlet_gauge_pressure", MORNING - 1)
-    return (
+    return tidy(
         f"With the burners on the bench holds {format_pressure(by_day, units)}. When the flow stops, the outlet has to "
         f"rise until the diaphragm can press the disk onto its soft seat: here to {format_pressure(night, units)}. "
         f"That is lock-up, {format_pressure(night - levels(trace.scenario).set_point, units)} above the set point."
-    ).replace("..", ".")
+    )
 
 
 PREDICTION = Prediction(

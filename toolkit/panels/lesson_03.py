@@ -9,7 +9,7 @@ from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, DUSK, MORNING, NAME, debris, levels, over_the_day, station
 from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, SET_POINT, ZOOM, starting
 from toolkit.scenario import Scenario
-from toolkit.units import HOUR, INCH, SCF, format_pressure
+from toolkit.units import HOUR, INCH, SCF, format_pressure, tidy
 
 FAILURES: dict[str, tuple[Fault, ...]] = {
     "none": (),
@@ -55,14 +55,14 @@ def explain(units: str) -> str:
     at = levels(trace.scenario)
     by_day, clean_day = (one.at("outlet_gauge_pressure", DUSK - 1) for one in (trace, clean))
     night = trace.at("outlet_gauge_pressure", MORNING - 1)
-    return (
+    return tidy(
         "With the burners on the disk stands well clear of the piece: the outlet holds "
         f"{format_pressure(by_day, units)}, with a clean seat "
         f"{format_pressure(clean_day, units)}. Nobody would notice. At night the disk "
         "has to come down onto it, and the outlet must press harder to seal: it locks up at "
         f"{format_pressure(night, units)} in place of {format_pressure(at.lock_up, units)}. So look for debris with "
         "the burners off."
-    ).replace("..", ".")
+    )
 
 
 PREDICTION = Prediction(

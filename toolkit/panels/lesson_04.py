@@ -11,7 +11,7 @@ from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, MORNING, NAME, debris, over_the_day, station
 from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, RELIEF, SET_POINT, ZOOM, starting
 from toolkit.scenario import Scenario
-from toolkit.units import INCH, format_pressure
+from toolkit.units import INCH, format_pressure, tidy
 
 BLOCKED = Slider("blocked", "Vent blocked", "faults", "fraction", 0.0, 1.0, 0.0, (5, 5))
 # This lesson starts with grit, which only the relief can answer.
@@ -60,7 +60,7 @@ def explain(units: str) -> str:
         f"It pushes down with the main spring, the disk opens, and the outlet goes to {format_pressure(worst, units)}. "
         "A blocked vent turns the relief against you."
     )
-    return said.replace("..", ".").replace("%", " %")
+    return tidy(said)
 
 
 PREDICTION = Prediction(

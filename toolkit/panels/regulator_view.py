@@ -19,19 +19,21 @@ from toolkit.panels.bench import Settings, Shown
 from toolkit.panels.words import NO_GAS, clock, event_list, lasting, time_above, vented_words
 from toolkit.scenario import Demand, Scenario, Station
 from toolkit.trace import Trace
-from toolkit.units import HOUR, IN_WC, PSI, SCF, display_unit, format_pressure, format_quantity, to_display
+from toolkit.units import HOUR, IN_WC, PSI, SCF, display_unit, format_pressure, format_quantity, tidy, to_display
 
 NAME = "regulator"
 # The bench's day, ten minutes long: burners, then pilots only, then nothing (the night), then burners, then nothing.
 DUSK, NIGHT, MORNING, NOON, END = 120.0, 240.0, 420.0, 540.0, 600.0
 PILOTS = 0.05
-# The largest demand that can be set, for the size of the flames [standard m3/s].
+# What can be set on the bench: the sliders' ends, and the ends of travel of screw, nut and flames in the drawing.
 LARGEST_DEMAND = 1500 * SCF / HOUR
+SET_POINTS, RELIEF_SETTINGS = (4 * IN_WC, 14 * IN_WC), (2 * IN_WC, 20 * IN_WC)
 
 # Ranges of the chart in Pa: near the set point, and the whole of it up to a high-pressure inlet.
 NEAR_TOP = 30 * IN_WC
 # Over the chart: with two rows, a relief that opens at dusk leaves the night without its name.
 EVENT_ROWS = 3
+CHART = (600, 360)
 WHOLE = (1 * IN_WC, 100 * PSI)
 WHOLE_TICKS = {
     "us": (
@@ -44,16 +46,15 @@ WHOLE_TICKS = {
     "metric": ((1e3, "10 mbar"), (1e4, "100 mbar"), (1e5, "1 bar")),
 }
 
-
 DAY = (Demand(0, 1.0), Demand(DUSK, PILOTS), Demand(NIGHT, 0.0), Demand(MORNING, 1.0), Demand(NOON, 0.0))
 
 
 def station(
     *,
-    inlet: float = 60 * PSI,
-    set_point: float = 7 * IN_WC,
-    relief_above_set: float = 9 * IN_WC,
-    demand: float = 250 * SCF / HOUR,
+    inlet: float,
+    set_point: float,
+    demand: float,
+    relief_above_set: float = InternalRelief.start_above_set,
 ) -> Station:
     """The bench's station; the set point is what the spring holds at the bench's nominal 60 psi inlet.
 
@@ -112,32 +113,23 @@ def marks(at: Levels, units: str) -> tuple[Mark, ...]:
     )
 
 
-def spec(units: str, zoom: str, size: tuple[int, int] = (600, 360)) -> ChartSpec:
+def spec(units: str, zoom: str) -> ChartSpec:
     """Outlet pressure over the bench's day: `zoom` "near" the set point or the "whole" range."""
-    unit = "in. w.c." if units == "us" else "mbar"
-
-    def shown(value: float) -> float:
-        return to_display(value, "low_gauge_pressure", units)
-
-    if zoom == "near":
-        return ChartSpec(
-            (0, END / 60), (0, shown(NEAR_TOP)), "Time", "min", "Outlet", unit, size=size, event_rows=EVENT_ROWS
-        )
-    ticks = tuple((shown(value), text) for value, text in WHOLE_TICKS[units])
-    low, high = (shown(value) for value in WHOLE)
-    return ChartSpec(
+    unit = display_unit("low_gauge_pressure", units)
+    near = ChartSpec(
         (0, END / 60),
-        (low, high),
-        "Time",
-        "min",
-        "Outlet",
-        unit,
-        "log",
-        ticks,
-        size,
+        (0, NEAR_TOP / unit.scale),
+        x_unit="min",
+        y_name="Outlet",
+        y_unit=unit.label,
+        size=CHART,
         event_rows=EVENT_ROWS,
-        unit_in_ticks=True,
     )
+    if zoom == "near":
+        return near
+    ticks = tuple((value / unit.scale, text) for value, text in WHOLE_TICKS[units])
+    low, high = (value / unit.scale for value in WHOLE)
+    return replace(near, y_range=(low, high), y_scale="log", y_ticks=ticks, unit_in_ticks=True)
 
 
 def outlet_line(trace: Trace, units: str) -> Line:
@@ -163,6 +155,11 @@ def event_markers(trace: Trace) -> tuple[EventMarker, ...]:
     return tuple(found)
 
 
+def share_of(value: float, ends: tuple[float, float]) -> float:
+    """How far a value stands from the first end to the second, 0 to 1 inside."""
+    return (value - ends[0]) / (ends[1] - ends[0])
+
+
 def view(trace: Trace, time: float, units: str) -> RegulatorView:
     """The drawing's state at a time [s]."""
     scenario = trace.scenario
@@ -183,8 +180,8 @@ def view(trace: Trace, time: float, units: str) -> RegulatorView:
         case_text=format_pressure(trace.at(f"{NAME}_case_gauge_pressure", time), units),
         outlet_level=outlet / NEAR_TOP,
         demand=trace.at(f"{scenario.station.loads[0].name}_flow", time) / LARGEST_DEMAND,
-        spring_setting=(regulator.set_gauge_pressure / IN_WC - 4) / 10,
-        relief_spring=(regulator.relief.start_above_set / IN_WC - 2) / 18 if regulator.relief else 0.0,
+        spring_setting=share_of(regulator.set_gauge_pressure, SET_POINTS),
+        relief_spring=share_of(regulator.relief.start_above_set, RELIEF_SETTINGS) if regulator.relief else 0.0,
         debris=DebrisView(height / regulator.travel, condition.debris_stiffness >= HARD_DEBRIS)
         if height > 1e-6
         else None,
@@ -195,7 +192,7 @@ def view(trace: Trace, time: float, units: str) -> RegulatorView:
         stem_stuck=condition.lowest_lift > 0 or condition.highest_lift < regulator.travel,
         spring_weak=condition.preload < 0.999 * healthy.preload,
         filter_blocked=1 - supply.flow_area / scenario.station.supply.flow_area,
-        inlet_level=min(1.0, trace.at("inlet_gauge_pressure", time) / (100 * PSI) + 0.3),
+        inlet_level=min(1.0, trace.at("inlet_gauge_pressure", time) / WHOLE[1] + 0.3),
         case_level=trace.at(f"{NAME}_case_gauge_pressure", time) / NEAR_TOP,
     )
 
@@ -246,7 +243,7 @@ def story(trace: Trace, units: str) -> str:
         said.append(f"The appliances are rated {shown(at.rating)}: the outlet is above that for {lasting(over)}.")
     else:
         said.append(f"The outlet never passes the appliances' rating of {shown(at.rating)}.")
-    return " ".join(said).replace("..", ".")
+    return tidy(" ".join(said))
 
 
 def over_the_day(settings: Settings, trace: Trace) -> Shown:
@@ -259,9 +256,15 @@ def over_the_day(settings: Settings, trace: Trace) -> Shown:
         moment=moment / 60,
         moment_text=clock(moment),
     )
+    return beside(settings, trace, spec(units, settings["zoom"]), chart)
+
+
+def beside(settings: Settings, trace: Trace, spec: ChartSpec, chart: ChartData) -> Shown:
+    """The regulator at the moment chosen and the run in words, beside a chart."""
+    units, moment = settings["units"], settings["moment"]
     return Shown(
         drawing(trace, moment, units),
-        spec(units, settings["zoom"]),
+        spec,
         chart,
         readouts(trace, moment, units),
         story(trace, units),

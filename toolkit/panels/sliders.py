@@ -4,20 +4,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from toolkit.devices.line import Supply
+from toolkit.devices.regulator import InternalRelief, Regulator
 from toolkit.faults import HARD_DEBRIS, SOFT_DEBRIS
 from toolkit.panels.controls import Choice, Slider
-from toolkit.panels.regulator_view import END
-from toolkit.units import HOUR, IN_WC, PSI, SCF
+from toolkit.panels.regulator_view import END, LARGEST_DEMAND, RELIEF_SETTINGS, SET_POINTS
+from toolkit.units import HOUR, PSI, SCF
 
-INLET = Slider("inlet", "Inlet pressure", "supply", "gauge_pressure", 5 * PSI, 100 * PSI, 60 * PSI, (5, 0.25))
+INLET = Slider(
+    "inlet", "Inlet pressure", "supply", "gauge_pressure", 5 * PSI, 100 * PSI, Supply.gauge_pressure, (5, 0.25)
+)
 SET_POINT = Slider(
     "set_point",
     "Spring setting (set point)",
     "settings",
     "low_gauge_pressure",
-    4 * IN_WC,
-    14 * IN_WC,
-    7 * IN_WC,
+    *SET_POINTS,
+    Regulator.set_gauge_pressure,
     (0.5, 1),
 )
 RELIEF = Slider(
@@ -25,9 +28,8 @@ RELIEF = Slider(
     "Relief spring (above set point)",
     "settings",
     "low_gauge_pressure",
-    2 * IN_WC,
-    20 * IN_WC,
-    9 * IN_WC,
+    *RELIEF_SETTINGS,
+    InternalRelief.start_above_set,
     (0.5, 1),
 )
 DEBRIS = Slider("debris", "Debris on the seat, height", "faults", "small_length", 0.0, 1.2e-3, 0.0, (0.002, 0.05))
@@ -47,7 +49,7 @@ DEMAND = Slider(
     "demand",
     "standard_flow",
     25 * SCF / HOUR,
-    1500 * SCF / HOUR,
+    LARGEST_DEMAND,
     250 * SCF / HOUR,
     (25, 1),
 )

@@ -17,10 +17,10 @@ from toolkit.figures.chart import TimeChart
 from toolkit.figures.data import ChartData
 from toolkit.panels.bench import STYLE, run
 from toolkit.panels.controls import SliderRow
-from toolkit.panels.regulator_view import DAY, MORNING, drawing, levels, outlet_line, spec, station
+from toolkit.panels.regulator_view import DAY, MORNING, drawing, levels, outlet_line, spec
 from toolkit.panels.sliders import SET_POINT
-from toolkit.scenario import Scenario
-from toolkit.units import IN_WC, display_unit, format_pressure, format_quantity, parse_quantity
+from toolkit.scenario import Scenario, Station
+from toolkit.units import IN_WC, display_unit, format_pressure, format_quantity, parse_quantity, tidy
 
 COURSE = "guarded-pressure"
 # The bench has to lock up where the closed form says; a gauge cannot be read any finer.
@@ -67,7 +67,7 @@ def self_check(record: Record | None = None) -> ipywidgets.VBox:
     told = ipywidgets.HTML()
 
     def tell() -> None:
-        said = f"The slider stands at {format_pressure(slider.value, units)}.".replace("..", ".")
+        said = tidy(f"The slider stands at {format_pressure(slider.value, units)}.")
         told.value = f"<p class='gp-sentence' aria-live='polite'>{said}</p>"
 
     slider = SliderRow(PRACTICE, units, tell)
@@ -113,7 +113,7 @@ def _numbers(_record: Record, units: str) -> str:
 
 
 def _bench(_record: Record, units: str) -> str:
-    trace = run(Scenario(station(), DAY))
+    trace = run(Scenario(Station(), DAY))
     night, lock_up = trace.at("outlet_gauge_pressure", MORNING - 1), levels(trace.scenario).lock_up
     if abs(night - lock_up) > LOCK_UP_WITHIN:
         raise SimulationError(
@@ -123,7 +123,7 @@ def _bench(_record: Record, units: str) -> str:
 
 
 def _pictures(_record: Record, units: str) -> str:
-    trace = run(Scenario(station(), DAY))
+    trace = run(Scenario(Station(), DAY))
     svg = drawing(trace, MORNING - 1, units)
     png = TimeChart(spec(units, "near")).draw(ChartData((outlet_line(trace, units),)))
     if "<svg" not in svg or not png.startswith(b"\x89PNG"):

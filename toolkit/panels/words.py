@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from toolkit.gas import standard_density
 from toolkit.trace import Event, Trace
-from toolkit.units import display_unit, format_pressure
+from toolkit.units import display_unit, format_pressure, tidy
 
 # Less gas than this is what a case breathes, not a leak [standard m3].
 BREATHED, NO_GAS = 2e-4, "none"
@@ -40,18 +40,19 @@ def event_words(event: Event, units: str) -> str:
     fault = FAULT_WORDS.get(event.subject, event.subject)
     load = event.subject.replace("_", " ")
     pressure = format_pressure(event.value, units)
-    return {
-        "demand_changes": f"The {load} go to {event.value:.0%} of their rating.".replace("%", " %"),
+    said = {
+        "demand_changes": f"The {load} go to {event.value:.0%} of their rating.",
         "fault_begins": f"It begins: {fault}.",
         "fault_complete": f"Fully there: {fault}.",
         "seat_shuts": "The disk seals on its seat.",
         "seat_opens": "The disk leaves its seat.",
         "wide_open": "The disk is wide open.",
-        "relief_opens": f"The internal relief opens; outlet {pressure}",
-        "relief_shuts": f"The internal relief is shut again; outlet {pressure}",
+        "relief_opens": f"The internal relief opens; outlet {pressure}.",
+        "relief_shuts": f"The internal relief is shut again; outlet {pressure}.",
         "above_rating": f"The outlet passes the {pressure} that the {load}' controls are rated for.",
         "below_rating": f"The outlet is back within the {pressure} rating.",
-    }[event.kind].rstrip(".") + "."
+    }
+    return tidy(said[event.kind])
 
 
 def event_list(trace: Trace, units: str, most: int = 14) -> list[tuple[str, str]]:

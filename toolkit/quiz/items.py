@@ -7,8 +7,8 @@ from dataclasses import dataclass, replace
 from random import Random
 
 from toolkit.errors import ScenarioError
-from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion, tidy
-from toolkit.units import display_unit, from_display, to_display
+from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion
+from toolkit.units import display_unit, from_display, tidy, to_display
 
 # (the item's key, the seeded source of chance, display set "us" or "metric") -> question
 Make = Callable[[str, Random, str], Question]

@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from toolkit.quiz.questions import tidy
 from toolkit.trace import Trace
-from toolkit.units import IN_WC, display_unit, format_pressure, to_display
+from toolkit.units import IN_WC, display_unit, format_pressure, tidy, to_display
 
 if TYPE_CHECKING:
     from toolkit.figures.chart import Line, Picture

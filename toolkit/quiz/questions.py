@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import hashlib
 import json
-import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
 from math import isfinite
@@ -20,7 +19,7 @@ from toolkit.errors import AnswerError, QuantityError
 from toolkit.scenario import Scenario
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
-from toolkit.units import LOW_PRESSURE_LIMIT, Reading, display_unit, read_answer, to_display
+from toolkit.units import LOW_PRESSURE_LIMIT, STANDARD_ATMOSPHERE, Reading, display_unit, read_answer, tidy, to_display
 
 if TYPE_CHECKING:
     from toolkit.figures.chart import Picture
@@ -57,7 +56,7 @@ class NumericQuestion:
     slips: tuple[Slip, ...] = ()
     relative_tolerance: float = 0.02
     absolute_tolerance: float = 0.0
-    site_atmosphere: float = 101325.0
+    site_atmosphere: float = STANDARD_ATMOSPHERE
     units: str = "us"
     reference: str = ""
     picture: Picture | None = None
@@ -146,11 +145,6 @@ class Grade:
     answer: object
     table: tuple[tuple[str, ...], ...] = ()
     replay: Replay | None = None
-
-
-def tidy(text: str) -> str:
-    """Return the text without a second full stop after a unit's own ("7.0 in. w.c."), and per cent set off ("5 %")."""
-    return re.sub(r"(?<=\d)%", " %", text.replace("..", "."))
 
 
 def grade(question: Question, answer: Any) -> Grade:
