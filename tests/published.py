@@ -22,6 +22,11 @@ class Published:
     tolerance: float
     why: str
 
+    @property
+    def is_input(self) -> bool:
+        """Whether the entry is what a check starts from, not what it must come to."""
+        return self.why == "an input"
+
     def check(self, result: float | list[float]) -> None:
         """Fails unless the result, in the unit of the entry, lies within the relative tolerance."""
         assert result == pytest.approx(self.value, rel=self.tolerance, abs=0), (

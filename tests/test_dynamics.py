@@ -25,8 +25,9 @@ from toolkit.faults import (
     WeakMainSpring,
     WeakRelief,
 )
+from toolkit.network import network
 from toolkit.scenario import Demand, Scenario, Station, Volume
-from toolkit.simulation import integrate, network, simulate
+from toolkit.simulation import integrate, simulate
 from toolkit.units import IN_WC, PSI
 
 NIGHT = (Demand(0, 0.0),)

@@ -25,13 +25,34 @@ from toolkit.flow import (
     valve_mass_flow,
 )
 from toolkit.gas import GASES, MOLAR_GAS_CONSTANT, NATURAL_GAS, PROPANE, rt
-from toolkit.units import HOUR, IN_WC, INCH, PSI, STANDARD_ATMOSPHERE
+from toolkit.units import FOOT, HOUR, IN_WC, INCH, MINUTE, POUND, PSI, STANDARD_ATMOSPHERE
 
 RT = rt(NATURAL_GAS, 288.15)
 FLOW = nozzle(1.3, RT)
 steady = settings(deadline=None, derandomize=True)
+# Air as an ideal gas of 287 J/(kg K).
+AIR_HEAT_RATIO, AIR_CONSTANT = 1.4, 287.0
 areas = st.floats(1e-8, 1e-2)
 pressures = st.floats(1e4, 1e7)
+
+
+def share_of_choked(heat_ratio, ratio):
+    """Flow of a nozzle at a pressure ratio over its greatest flow; printed tables give the inverse as A/A*."""
+    flow = nozzle(heat_ratio, RT)
+    return flow(1e-4, 1e5, ratio * 1e5) / flow(1e-4, 1e5, 0.0)
+
+
+def air_flow(area, stagnation, temperature, back):
+    return nozzle(AIR_HEAT_RATIO, AIR_CONSTANT * temperature)(area, stagnation, back)
+
+
+def stagnation_of_cengels_example():
+    """Air at 1 MPa and 600 degC (873 K, as the book rounds) that enters at 150 m/s; cp is 1 005 J/(kg K)."""
+    temperature = 873 + 150**2 / (2 * 1005)
+    return 1e6 * (temperature / 873) ** 3.5, temperature
+
+
+CENGEL = stagnation_of_cengels_example()
 
 
 @pytest.mark.parametrize(
@@ -45,6 +66,26 @@ pressures = st.floats(1e4, 1e7)
         ("api_c_1_40", 520 * critical_flow_factor(1.40)),
         ("iec_n1", kv_from_cv(1.0)),
         ("nozzle_xt", nozzle_choked_ratio(1.30)),
+        ("api_c_table", [520 * critical_flow_factor(k) for k in published("api_c_heat_ratios").value]),
+        ("asme_c_hydrocarbon", 520 * critical_flow_factor(1.001)),
+        ("un_c_table", [critical_flow_factor(k) for k in published("un_heat_ratios").value]),
+        ("choked_pressure_ratios", [1 / critical_ratio(k) for k in published("choked_heat_ratios").value]),
+        ("data_book_critical_ratio", critical_ratio(AIR_HEAT_RATIO)),
+        (
+            "data_book_area_ratios",
+            [1 / share_of_choked(AIR_HEAT_RATIO, r) for r in published("data_book_pressure_ratios").value],
+        ),
+        (
+            "naca_area_ratios",
+            [
+                1 / share_of_choked(AIR_HEAT_RATIO, (1 + 0.2 * m**2) ** -3.5)
+                for m in published("naca_mach_numbers").value
+            ],
+        ),
+        ("white_choked_flow", air_flow(1.0, 1.0, 1 / AIR_CONSTANT, 0.0)),
+        ("cengel_nozzle", air_flow(50e-4, *CENGEL, 0.7e6)),
+        ("cengel_nozzle_choked", air_flow(50e-4, *CENGEL, 0.4e6)),
+        ("cengel_tire", air_flow(pi / 4 * 0.004**2, 314e3, 298, 94e3) * MINUTE),
     ],
 )
 def test_flow_against_published_values(key, result):
@@ -57,6 +98,20 @@ def test_valve_against_the_standards_example_three():
     mass = 3800 / HOUR * STANDARD_ATMOSPHERE * molar_mass / (MOLAR_GAS_CONSTANT * 273.15)
     for_each_kv = valve_mass_flow(1.0, 0.60, 680e3, 310e3, 1.30, 0.988 * MOLAR_GAS_CONSTANT / molar_mass * temperature)
     published("iec_example_3_kv").check(mass / for_each_kv)
+
+
+@pytest.mark.parametrize("ratio", [0.05, 0.3, 0.6])
+def test_valve_against_the_standards_constants(ratio):
+    """Table 1 of IEC 60534-2-1, for Cv: W = N6 Cv Y sqrt(x p1 rho1) and W = N8 Cv p1 Y sqrt(x M / T1)."""
+    upstream, xt, heat_ratio, molar_mass, temperature = 7e5, 0.7, 1.3, 17.4e-3, 300.0
+    gas_rt = MOLAR_GAS_CONSTANT / molar_mass * temperature
+    flow = valve_mass_flow(kv_from_cv(1.0), xt, upstream, upstream * (1 - ratio), heat_ratio, gas_rt)
+    expansion = 1 - ratio / (3 * heat_ratio / 1.4 * xt)
+    bars, density = upstream / 1e5, upstream / gas_rt
+    published("iec_n6").check(flow * HOUR / (expansion * sqrt(ratio * bars * density)))
+    published("iec_n8").check(flow * HOUR / (bars * expansion * sqrt(ratio * molar_mass * 1000 / temperature)))
+    us = sqrt(ratio * upstream / PSI * density / POUND * FOOT**3)
+    published("iec_n6_us").check(flow * HOUR / POUND / (expansion * us))
 
 
 @pytest.mark.parametrize("downstream", [6.5e5, 5e5, 3.1e5, 1e5])

@@ -1,5 +1,5 @@
 from dataclasses import replace
-from math import inf, nan
+from math import inf, nan, sqrt
 
 import pytest
 from CoolProp.CoolProp import PropsSI
@@ -17,11 +17,33 @@ from toolkit.gas import (
     standard_density,
     vapour_pressure,
 )
-from toolkit.units import BTU, SCF, STANDARD_ATMOSPHERE, STANDARD_TEMPERATURE
+from toolkit.units import (
+    BTU,
+    FAHRENHEIT_DEGREE,
+    FAHRENHEIT_ZERO,
+    FOOT,
+    POUND,
+    PSI,
+    SCF,
+    SIXTY_FAHRENHEIT,
+    STANDARD_ATMOSPHERE,
+    STANDARD_TEMPERATURE,
+)
 
 METHANE = replace(NATURAL_GAS, key="methane", relative_density=0.5539)  # molar masses 16.043 and 28.963
 # A mixture with the relative density of the course's natural gas, 0.60, for the reference library.
 MIXTURE = "HEOS::Methane[0.917]&Ethane[0.055]&Propane[0.008]&Nitrogen[0.010]&CarbonDioxide[0.010]"
+
+GPA_BASE = 14.696 * PSI, SIXTY_FAHRENHEIT
+
+
+def ideal_volume(pressure, temperature):
+    """Standard m3 (ideal gas) of a cubic metre at a pressure and a temperature."""
+    return pressure / STANDARD_ATMOSPHERE * STANDARD_TEMPERATURE / temperature
+
+
+def fahrenheit(degrees):
+    return FAHRENHEIT_ZERO + degrees * FAHRENHEIT_DEGREE
 
 
 @pytest.mark.parametrize(
@@ -38,6 +60,17 @@ MIXTURE = "HEOS::Methane[0.917]&Ethane[0.055]&Propane[0.008]&Nitrogen[0.010]&Car
         ("natural_gas_flammable", [NATURAL_GAS.lower_flammable, NATURAL_GAS.upper_flammable]),
         ("propane_flammable", [PROPANE.lower_flammable, PROPANE.upper_flammable]),
         ("air_density", standard_density(NATURAL_GAS) / NATURAL_GAS.relative_density),
+        ("gpa_propane_molar_mass", PROPANE.molar_mass * 1000),
+        ("gpa_methane_summation", sqrt(1 - compressibility(METHANE, *GPA_BASE))),
+        ("gpa_propane_summation", sqrt(1 - compressibility(PROPANE, *GPA_BASE))),
+        ("gpa_propane_heating_value", PROPANE.heating_value / BTU * FOOT**3 * ideal_volume(*GPA_BASE)),
+        ("gpa_propane_vapour_pressure", vapour_pressure(PROPANE, fahrenheit(100)) / PSI),
+        ("epa_methane_density", density(METHANE, STANDARD_ATMOSPHERE, SIXTY_FAHRENHEIT) * FOOT**3 / POUND),
+        ("epa_natural_gas_heating_value", NATURAL_GAS.heating_value / BTU * SCF / 1000),
+        ("epa_propane_heating_value", PROPANE.heating_value / BTU * SCF / 1000),
+        ("can_propane_relative_density", PROPANE.relative_density),
+        ("can_propane_heating_value", PROPANE.heating_value / 1000),
+        ("lp_gas_boiling_pressure", vapour_pressure(PROPANE, fahrenheit(-44)) / PSI),
         # The trade's figure treats propane as an ideal gas.
         (
             "propane_combustion",

@@ -62,16 +62,12 @@ def within(low, high):
 @st.composite
 def faults_of(draw, station):
     found = []
-    for kind in draw(st.lists(st.sampled_from(sorted(FAULTS)), max_size=3, unique=True)):
+    targets = {kind: [n for part in FAULTS[kind].strikes for n in station.named(part)] for kind in sorted(FAULTS)}
+    for kind in draw(st.lists(st.sampled_from([k for k in targets if targets[k]]), max_size=3, unique=True)):
         values = {key: draw(within(low, high)) for key, (low, high, _) in FAULTS[kind].ranges().items()}
         if kind == "stuck_stem":
             values["lowest"], values["highest"] = sorted((values["lowest"], values["highest"]))
-        targets = {
-            "supply": ["supply"],
-            "regulator": [r.name for r in station.regulators],
-            "room": list(station.rooms),
-        }[FAULTS[kind].strikes]
-        devices = tuple(draw(st.lists(st.sampled_from(targets), min_size=1, unique=True)))
+        devices = tuple(draw(st.lists(st.sampled_from(targets[kind]), min_size=1, unique=True)))
         onset = draw(st.one_of(st.just(HERE), st.floats(0, 250)))
         found.append(fault(kind, devices=devices, onset=onset, ramp=draw(within(0.01, 100.0)), **values))
     return tuple(found)

@@ -8,7 +8,13 @@ from toolkit.gas import NATURAL_GAS, PROPANE
 from toolkit.piping import high_pressure_end, high_pressure_flow, low_pressure_drop, low_pressure_flow
 from toolkit.units import FOOT, HOUR, IN_WC, INCH, PSI, SCF, STANDARD_ATMOSPHERE
 
-DIAMETERS = [inches * INCH for inches in published("ifgc_diameters").value]
+
+def diameters(key):
+    return [inches * INCH for inches in published(key).value]
+
+
+DIAMETERS, LARGE = diameters("ifgc_diameters"), diameters("ifgc_large_diameters")
+PLASTIC, COPPER = diameters("ifgc_plastic_diameters"), diameters("ifgc_copper_diameters")
 CFH = SCF / HOUR
 # The propane tables are in thousands of Btu an hour.
 KBTU = CFH / (published("propane_btu_of_tables").value / 1000)
@@ -16,31 +22,53 @@ steady = settings(deadline=None, derandomize=True)
 
 
 @pytest.mark.parametrize(
-    ("key", "inches", "feet", "gas", "unit"),
+    ("key", "pipes", "inches", "feet", "gas", "unit"),
     [
-        ("ifgc_402_4_3_10_ft", 3.0, 10, NATURAL_GAS, CFH),
-        ("ifgc_402_4_3_50_ft", 3.0, 50, NATURAL_GAS, CFH),
-        ("ifgc_402_4_4_10_ft", 6.0, 10, NATURAL_GAS, CFH),
-        ("ifgc_402_4_4_50_ft", 6.0, 50, NATURAL_GAS, CFH),
-        ("ifgc_402_4_28_50_ft", 0.5, 50, PROPANE, KBTU),
+        ("ifgc_402_4_3_10_ft", DIAMETERS, 3.0, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_3_50_ft", DIAMETERS, 3.0, 50, NATURAL_GAS, CFH),
+        ("ifgc_402_4_4_10_ft", DIAMETERS, 6.0, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_4_50_ft", DIAMETERS, 6.0, 50, NATURAL_GAS, CFH),
+        ("ifgc_402_4_28_10_ft", DIAMETERS, 0.5, 10, PROPANE, KBTU),
+        ("ifgc_402_4_28_50_ft", DIAMETERS, 0.5, 50, PROPANE, KBTU),
+        ("ifgc_402_4_3_10_ft_large", LARGE, 3.0, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_3_50_ft_large", LARGE, 3.0, 50, NATURAL_GAS, CFH),
+        ("ifgc_402_4_4_10_ft_large", LARGE, 6.0, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_20_10_ft", PLASTIC, 0.3, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_21_10_ft", PLASTIC, 0.5, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_35_50_ft", PLASTIC, 0.5, 50, PROPANE, KBTU),
+        ("ifgc_402_4_30_10_ft", COPPER, 0.5, 10, PROPANE, KBTU),
     ],
 )
-def test_low_pressure_flow_against_the_codes_tables(key, inches, feet, gas, unit):
-    published(key).check([low_pressure_flow(inches * IN_WC, d, feet * FOOT, gas) / unit for d in DIAMETERS])
+def test_low_pressure_flow_against_the_codes_tables(key, pipes, inches, feet, gas, unit):
+    # Table 402.4(11), copper at 17.0 in. w.c., is left out: it lies 5 % above the code's own equation.
+    published(key).check([low_pressure_flow(inches * IN_WC, d, feet * FOOT, gas) / unit for d in pipes])
 
 
 @pytest.mark.parametrize(
-    ("key", "inlet", "drop", "feet", "gas", "unit"),
+    ("key", "pipes", "inlet", "drop", "feet", "gas", "unit"),
     [
-        ("ifgc_402_4_6_10_ft", 3.0, 2.0, 10, NATURAL_GAS, CFH),
-        ("ifgc_402_4_6_50_ft", 3.0, 2.0, 50, NATURAL_GAS, CFH),
-        ("ifgc_402_4_25_10_ft", 10.0, 1.0, 10, PROPANE, KBTU),
-        ("ifgc_402_4_26_10_ft", 10.0, 3.0, 10, PROPANE, KBTU),
+        ("ifgc_402_4_6_10_ft", DIAMETERS, 3.0, 2.0, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_6_50_ft", DIAMETERS, 3.0, 2.0, 50, NATURAL_GAS, CFH),
+        ("ifgc_402_4_25_10_ft", DIAMETERS, 10.0, 1.0, 10, PROPANE, KBTU),
+        ("ifgc_402_4_25_50_ft", DIAMETERS, 10.0, 1.0, 50, PROPANE, KBTU),
+        ("ifgc_402_4_26_10_ft", DIAMETERS, 10.0, 3.0, 10, PROPANE, KBTU),
+        ("ifgc_402_4_26_50_ft", DIAMETERS, 10.0, 3.0, 50, PROPANE, KBTU),
+        ("ifgc_402_4_27_10_ft", DIAMETERS, 2.0, 1.0, 10, PROPANE, KBTU),
+        ("ifgc_402_4_27_50_ft", DIAMETERS, 2.0, 1.0, 50, PROPANE, KBTU),
+        ("ifgc_402_4_6_50_ft_large", LARGE, 3.0, 2.0, 50, NATURAL_GAS, CFH),
+        ("ifgc_402_4_22_10_ft", PLASTIC, 2.0, 1.0, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_36_10_ft", PLASTIC, 2.0, 1.0, 10, PROPANE, KBTU),
+        ("ifgc_402_4_12_10_ft", COPPER, 2.0, 1.0, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_13_10_ft", COPPER, 2.0, 1.5, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_14_10_ft", COPPER, 5.0, 3.5, 10, NATURAL_GAS, CFH),
+        ("ifgc_402_4_29_10_ft", COPPER, 10.0, 1.0, 10, PROPANE, KBTU),
+        ("ifgc_402_4_31_10_ft", COPPER, 2.0, 1.0, 10, PROPANE, KBTU),
     ],
 )
-def test_high_pressure_flow_against_the_codes_tables(key, inlet, drop, feet, gas, unit):
+def test_high_pressure_flow_against_the_codes_tables(key, pipes, inlet, drop, feet, gas, unit):
+    # Tables 402.4(5) and (7), schedule 40 at 2.0 and 5.0 psi, are left out: they follow another equation.
     start = STANDARD_ATMOSPHERE + inlet * PSI
-    published(key).check([high_pressure_flow(start, start - drop * PSI, d, feet * FOOT, gas) / unit for d in DIAMETERS])
+    published(key).check([high_pressure_flow(start, start - drop * PSI, d, feet * FOOT, gas) / unit for d in pipes])
 
 
 @steady

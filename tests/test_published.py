@@ -4,6 +4,7 @@ from pathlib import Path
 
 import pytest
 from published import TABLE
+from published_table import PATH, markdown
 
 from toolkit.references import HOW_KNOWN, SOURCES
 
@@ -24,8 +25,26 @@ def test_every_value_is_used_by_a_test():
 
 
 def test_many_values_of_many_sources():
-    assert len(TABLE) >= 35
-    assert len({entry.source for entry in TABLE.values()}) >= 8
+    checked = [entry for entry in TABLE.values() if not entry.is_input]
+    assert len(checked) >= 110
+    assert len({entry.source for entry in checked}) >= 32
+
+
+def test_most_values_were_read():
+    checked = [entry.how for entry in TABLE.values() if not entry.is_input]
+    assert sum(how.startswith("read") for how in checked) > len(checked) / 2
+
+
+def test_table_for_a_reader_is_current():
+    assert PATH.read_text(encoding="utf-8") == markdown(), "Run `uv run python tests/published_table.py`."
+
+
+def test_table_for_a_reader_has_a_row_for_each_value():
+    lines = markdown().splitlines()
+    rows = [line for line in lines if line.startswith("| `")]
+    assert [row.split("`")[1] for row in rows] == list(TABLE)
+    assert f"{len(TABLE)} entries of {len({entry.source for entry in TABLE.values()})} sources" in lines[2]
+    assert len({line.replace("\\|", "").count("|") for line in lines[4:]}) == 1
 
 
 def test_check_fails_outside_the_tolerance():

@@ -6,8 +6,11 @@ from dataclasses import replace
 
 import pytest
 
-from toolkit.devices.line import Load, Supply
+from toolkit.devices.line import Load, Pipe, SensingLine, Supply
+from toolkit.devices.pressure_switch import PressureSwitch
 from toolkit.devices.regulator import InternalRelief, Regulator, Vent
+from toolkit.devices.relief_valve import ReliefValve
+from toolkit.devices.slam_shut import SlamShut
 from toolkit.errors import CourseError, ScenarioError, SimulationError
 from toolkit.faults import (
     FAULTS,
@@ -187,15 +190,28 @@ def test_a_misspelt_or_missing_number_of_a_fault():
     assert "height" in error.mend
 
 
+# One of everything.
+FULL = Station(
+    regulators=(Regulator(inlet="inlet", senses="line"),),
+    volumes=(*(Volume(name, 2e-3) for name in ("upstream", "inlet")), Volume("outlet", 5e-3), Volume("house", 5e-3)),
+    supply=Supply(into="upstream"),
+    slam_shuts=(SlamShut(),),
+    pipes=(Pipe("house_pipe", "outlet", "house"),),
+    sensing_lines=(SensingLine("line"),),
+    relief_valves=(ReliefValve(),),
+    switches=(PressureSwitch(locks_out=("appliances",), trips=("slam_shut",)),),
+)
+
+
 @pytest.mark.parametrize("kind", FAULTS)
 def test_every_kind_of_fault_can_be_built_by_name_at_both_ends_of_its_ranges(kind):
-    device = {"regulator": "regulator", "supply": "supply", "room": "outlet"}[FAULTS[kind].strikes]
+    device = FULL.named(FAULTS[kind].strikes[0])[0]
     for end in (0, 1):
         values = {key: limits[end] for key, limits in FAULTS[kind].ranges().items()}
         built = fault(kind, devices=device, **values)
         assert isinstance(built, Fault)
         assert built.devices == (device,)
-        assert Scenario(faults=(built,)).faults == (built,)
+        assert Scenario(FULL, faults=(built,)).faults == (built,)
     for key, (low, high, _) in FAULTS[kind].ranges().items():
         for beyond in (low - 1, high + 1):
             assert refused(lambda k=key, v=beyond: fault(kind, devices=device, **(values | {k: v}))).field.endswith(key)

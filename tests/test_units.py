@@ -62,6 +62,14 @@ def geopotential(geometric):
         ("atmosphere_11000_m", atmosphere(11000)),
         ("atmosphere_5000_ft", atmosphere(geopotential(5000 * FOOT)) / PSI),
         ("atmosphere_10000_ft", atmosphere(geopotential(10000 * FOOT)) / PSI),
+        ("icao_pressures", [atmosphere(height) / 100 for height in published("icao_heights").value]),
+        (
+            "atmosphere_pressures",
+            [atmosphere(geopotential(altitude)) for altitude in published("atmosphere_altitudes").value],
+        ),
+        ("data_book_inch_of_water", IN_WC),
+        ("data_book_pascal", 1 / PSI),
+        ("epa_cubic_feet_a_minute", 1000 * FOOT**3 / MINUTE),
     ],
 )
 def test_constants_against_published_values(key, result):
@@ -75,10 +83,23 @@ def test_constants_against_published_values(key, result):
         ("inch_of_mercury", "1 inHg", 1.0),
         ("millimetre_of_water", "1 mm w.c.", 1.0),
         ("ounce_per_square_inch", "1 oz/in2", IN_WC),
+        ("epa_inches_of_mercury", "29.9213 inHg", 1.0),
+        ("data_book_millimetre_of_mercury", "1 mmHg", 1.0),
     ],
 )
 def test_typed_units_against_published_values(key, text, scale):
     published(key).check(parse_quantity(text, "pressure_difference") / scale)
+
+
+def test_typed_heat_input_against_published_values():
+    published("eia_kilowatt").check(parse_quantity("1 kW", "heat_input") * HOUR / BTU)
+
+
+def test_a_typed_cubic_foot_is_counted_at_the_laws_pressure_base():
+    """Pressure of the gas of a typed cubic foot, put into a cubic foot at 60 degF."""
+    standard = parse_quantity("1 ft3/h", "standard_flow") * HOUR
+    pressure = standard * STANDARD_ATMOSPHERE / FOOT**3 * units.SIXTY_FAHRENHEIT / units.STANDARD_TEMPERATURE
+    published("usc_gas_pressure_base").check(pressure / PSI)
 
 
 def test_the_inch_of_water_is_the_conventional_one():

@@ -2,29 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from difflib import get_close_matches
-from typing import NamedTuple
+from typing import Any
 
 from toolkit import checks
-from toolkit.devices.balance import RegulatorCondition
-from toolkit.devices.line import Load, LoadCondition, Supply, SupplyCondition
+from toolkit.actions import Action, AdjustSetPoint, Purge, TurnValve, ramped
+from toolkit.devices import latch as latches_of
+from toolkit.devices.balance import RegulatorCondition, preload_for
+from toolkit.devices.latch import Latch, Latching
+from toolkit.devices.line import (
+    Load,
+    LoadCondition,
+    Pipe,
+    PipeCondition,
+    RoomCondition,
+    SensingLine,
+    Supply,
+    SupplyCondition,
+)
+from toolkit.devices.pressure_switch import PressureSwitch, PressureSwitchCondition
 from toolkit.devices.regulator import Regulator
+from toolkit.devices.relief_valve import ReliefValve, ReliefValveCondition
+from toolkit.devices.slam_shut import SlamShut, SlamShutCondition
 from toolkit.errors import ScenarioError
 from toolkit.faults import Fault
 from toolkit.flow import nozzle
 from toolkit.gas import NATURAL_GAS, Gas, rt, standard_density
 from toolkit.units import SIXTY_FAHRENHEIT, atmosphere
 
-
-class RoomCondition(NamedTuple):
-    """Temperature of the gas in a volume or case, as a multiple of the station's."""
-
-    warmth: float
-
-
-Condition = RegulatorCondition | SupplyCondition | LoadCondition | RoomCondition
+Device = Supply | SlamShut | Regulator | Pipe | SensingLine | ReliefValve | Load | PressureSwitch
+Condition = (
+    RegulatorCondition
+    | SupplyCondition
+    | PipeCondition
+    | ReliefValveCondition
+    | SlamShutCondition
+    | PressureSwitchCondition
+    | LoadCondition
+    | RoomCondition
+)
 
 
 @dataclass(frozen=True)
@@ -41,12 +59,17 @@ class Volume:
 
 @dataclass(frozen=True)
 class Station:
-    """Supply, regulators, volumes and appliances, by name; `altitude` [m], gas `temperature` [K]."""
+    """What a station is built of, by name; `altitude` [m], gas `temperature` [K]."""
 
     supply: Supply = field(default_factory=Supply)
     regulators: tuple[Regulator, ...] = field(default_factory=lambda: (Regulator(),))
     loads: tuple[Load, ...] = field(default_factory=lambda: (Load(),))
     volumes: tuple[Volume, ...] = (Volume("inlet", 2e-3), Volume("outlet", 5e-3))
+    pipes: tuple[Pipe, ...] = ()
+    sensing_lines: tuple[SensingLine, ...] = ()
+    relief_valves: tuple[ReliefValve, ...] = ()
+    slam_shuts: tuple[SlamShut, ...] = ()
+    switches: tuple[PressureSwitch, ...] = ()
     gas: Gas = NATURAL_GAS
     altitude: float = 0.0
     temperature: float = SIXTY_FAHRENHEIT
@@ -56,14 +79,30 @@ class Station:
             raise ScenarioError("station.gas", self.gas, "a Gas", "Take one from toolkit.gas.GASES.")
         checks.number("station.altitude", self.altitude, -500, 6000, "m")
         checks.number("station.temperature", self.temperature, 220, 340, "K")
-        rooms = [volume.name for volume in self.volumes]
-        names = rooms + [device.name for device in self.devices]
+        for part, kind in _PARTS.items():
+            for one in getattr(self, part):
+                if not isinstance(one, kind):
+                    raise ScenarioError(
+                        f"station.{part}", one, f"{kind.__name__} entries", "Build each with its class."
+                    )
+        names = [volume.name for volume in self.volumes] + [device.name for device in self.devices]
         for one in names:
             if names.count(one) > 1:
                 raise ScenarioError("station", one, "a name of its own for each volume and device", "Rename one.")
-        for device, end in self.ends():
-            if end not in rooms:
-                raise ScenarioError(f"{device}", end, "one of the volumes " + ", ".join(rooms), _near(end, rooms))
+        rooms = [room for room in self.rooms if not room.endswith(_CASE)]
+        for device in self.devices:
+            for end, volume in device.ends().items():
+                if volume not in rooms:
+                    raise ScenarioError(
+                        f"{device.name}.{end}", volume, "one of the volumes " + ", ".join(rooms), _near(volume, rooms)
+                    )
+        for switch in self.switches:
+            for key, known in (("locks_out", self.loads), ("trips", self.slam_shuts)):
+                for name in getattr(switch, key):
+                    if name not in (there := [one.name for one in known]):
+                        raise ScenarioError(
+                            f"{switch.name}.{key}", name, "one of " + (", ".join(there) or "none"), _near(name, there)
+                        )
         for regulator in self.regulators:
             if regulator.set_gauge_pressure >= self.supply.gauge_pressure:
                 raise ScenarioError(
@@ -74,23 +113,38 @@ class Station:
                 )
 
     @property
-    def devices(self) -> tuple[Supply | Regulator | Load, ...]:
-        """All devices, in the order of the flow: supply, regulators, loads."""
-        return (self.supply, *self.regulators, *self.loads)
+    def devices(self) -> tuple[Device, ...]:
+        """All devices, about in the order of the flow."""
+        upstream: tuple[Device, ...] = (self.supply, *self.slam_shuts, *self.regulators)
+        return (*upstream, *self.pipes, *self.sensing_lines, *self.relief_valves, *self.loads, *self.switches)
+
+    @property
+    def latching(self) -> tuple[Latching, ...]:
+        """The devices that remember what happened to them."""
+        return (*self.slam_shuts, *self.switches, *self.relief_valves)
 
     @property
     def rooms(self) -> tuple[str, ...]:
-        """Where gas is held: the volumes, then the regulators' cases (`<regulator>_case`)."""
-        return (*(v.name for v in self.volumes), *(f"{r.name}_case" for r in self.regulators))
+        """Where gas is held: the volumes, the sensing lines, then the regulators' cases (`<regulator>_case`)."""
+        return (
+            *(v.name for v in self.volumes),
+            *(line.name for line in self.sensing_lines),
+            *(r.name + _CASE for r in self.regulators),
+        )
 
-    def ends(self) -> Iterator[tuple[str, str]]:
-        """Each place at which a device meets a volume: (device.end, the volume's name)."""
-        yield f"{self.supply.name}.into", self.supply.into
-        for r in self.regulators:
-            yield from ((f"{r.name}.inlet", r.inlet), (f"{r.name}.outlet", r.outlet))
-            yield f"{r.name}.senses", r.senses or r.outlet
-        for load in self.loads:
-            yield f"{load.name}.at", load.at
+    def named(self, kind: str) -> list[str]:
+        """The names of all that a fault or action of this kind can be about."""
+        kinds: dict[str, Iterable[Any]] = {
+            "supply": [self.supply],
+            "regulator": self.regulators,
+            "pipe": self.pipes,
+            "sensing_line": self.sensing_lines,
+            "relief_valve": self.relief_valves,
+            "slam_shut": self.slam_shuts,
+            "pressure_switch": self.switches,
+            "volume": self.volumes,
+        }
+        return list(self.rooms) if kind == "room" else [one.name for one in kinds[kind]]
 
     @property
     def atmosphere(self) -> float:
@@ -101,6 +155,19 @@ class Station:
     def rt(self) -> float:
         """Z R T of the gas in the volumes, J/kg, with Z at the supply's pressure where it matters most."""
         return rt(self.gas, self.temperature, self.atmosphere + self.supply.gauge_pressure)
+
+
+_CASE = "_case"
+_PARTS: dict[str, type] = {
+    "regulators": Regulator,
+    "loads": Load,
+    "volumes": Volume,
+    "pipes": Pipe,
+    "sensing_lines": SensingLine,
+    "relief_valves": ReliefValve,
+    "slam_shuts": SlamShut,
+    "switches": PressureSwitch,
+}
 
 
 @dataclass(frozen=True)
@@ -125,15 +192,17 @@ class Demand:
 
 @dataclass(frozen=True)
 class Scenario:
-    """A station, its timetable of loads, its faults, and how long to watch [s].
+    """A station, its timetable of loads, its faults, what the technician does, and how long to watch [s].
 
-    A demand at time 0 is the state to start from. The run starts settled, with whatever faults are there by then.
+    A demand at time 0 is the state to start from. The run starts settled, with whatever faults are there by then and
+    every latch at rest.
     """
 
     station: Station = field(default_factory=Station)
     demands: tuple[Demand, ...] = (Demand(0.0, 1.0),)
     faults: tuple[Fault, ...] = ()
     duration: float = 600.0
+    actions: tuple[Action, ...] = ()
 
     def __post_init__(self) -> None:
         checks.number("scenario.duration", self.duration, 0.1, 1e6, "s")
@@ -160,6 +229,10 @@ class Scenario:
                     "Put the timetable in order, or shorten the stroke before.",
                 )
             last[demand.load] = demand.moments()[1]
+        self._check_faults()
+        self._check_actions()
+
+    def _check_faults(self) -> None:
         struck: set[tuple[str, str]] = set()
         for fault in self.faults:
             if not isinstance(fault, Fault):
@@ -167,15 +240,11 @@ class Scenario:
                     "scenario.faults", fault, "faults of toolkit.faults", "Build it with fault(kind, ...)."
                 )
             kind = type(fault).__name__
-            targets = {
-                "supply": [self.station.supply.name],
-                "regulator": [r.name for r in self.station.regulators],
-                "room": list(self.station.rooms),
-            }[fault.strikes]
+            targets = [name for strikes in fault.strikes for name in self.station.named(strikes)]
             for device in fault.devices:
                 if device not in targets:
                     raise ScenarioError(
-                        f"{kind}.devices", device, "one of " + ", ".join(targets), _near(device, targets)
+                        f"{kind}.devices", device, "one of " + (", ".join(targets) or "none"), _near(device, targets)
                     )
                 if (kind, device) in struck:
                     raise ScenarioError(
@@ -183,33 +252,111 @@ class Scenario:
                     )
                 struck.add((kind, device))
 
+    def _check_actions(self) -> None:
+        done: dict[tuple[str, str], float] = {}
+        for action in self.actions:
+            if not isinstance(action, Action):
+                raise ScenarioError(
+                    "scenario.actions", action, "actions of toolkit.actions", "Build it with action(kind, ...)."
+                )
+            kind = type(action).__name__
+            targets = [name for part in action.acts_on for name in self.station.named(part)]
+            if action.device not in targets:
+                raise ScenarioError(
+                    f"{kind}.device",
+                    action.device,
+                    "one of " + (", ".join(targets) or "none"),
+                    _near(action.device, targets),
+                )
+            if action.time < done.get((kind, action.device), 0.0):
+                raise ScenarioError(
+                    f"{kind}.time",
+                    action.time,
+                    f"a time after the same action on {action.device} before it is done",
+                    "Put the actions in order, or shorten the stroke before.",
+                )
+            done[kind, action.device] = action.moments()[1]
+
     def moments(self) -> list[float]:
-        """The times at which something starts or stops changing, from 0 to the duration, rising [s]."""
+        """The times at which something planned starts or stops changing, from 0 to the duration, rising [s]."""
         inside = {0.0, self.duration}
-        changes: tuple[Demand | Fault, ...] = (*self.demands, *self.faults)
+        changes: tuple[Demand | Fault | Action, ...] = (*self.demands, *self.faults, *self.actions)
         for change in changes:
             inside.update(time for time in change.moments() if 0.0 < time < self.duration)
         return sorted(inside)
 
-    def conditions(self, time: float) -> tuple[Condition, ...]:
-        """The condition of each device of station.devices, then of each of station.rooms, at a time [s]."""
+    def leaking(self) -> tuple[str, ...]:
+        """The volumes from which gas can get out to the air during the run."""
+        purged = {action.device for action in self.actions if isinstance(action, Purge)}
+        leaks = {name for fault in self.faults if "volume" in fault.strikes for name in fault.devices}
+        return tuple(name for name in self.station.rooms if name in purged | leaks)
+
+    def conditions(self, time: float, latches: Mapping[str, Latch] | None = None) -> tuple[Condition, ...]:
+        """The condition of each device of station.devices, then of each of station.rooms, at a time [s].
+
+        First what the technician has done, then what the faults do to it, then what has tripped.
+        """
         found = []
         for device in (*self.station.devices, *self.station.rooms):
-            condition: Condition
-            if isinstance(device, str):
-                condition = RoomCondition(1.0)
-            elif isinstance(device, Load):
-                condition = LoadCondition(self._load_area(device) * self._share(device.name, time))
-            elif isinstance(device, Supply):
-                condition = SupplyCondition(device.gauge_pressure, device.flow_area)
-            else:
-                condition = device.condition()
             name = device if isinstance(device, str) else device.name
+            condition = self._acted(device, name, time)
             for fault in self.faults:
-                if name in fault.devices and (severity := fault.severity(time)):
-                    condition = fault.worsen(condition, severity)
+                # Also before its onset: a number that comes at once, as the kind of debris does, must not ramp in.
+                # A sensing line is a device and a room of one name.
+                if name in fault.devices and isinstance(device, str) == fault.strikes_rooms:
+                    condition = fault.worsen(condition, fault.severity(time))
+            if latches:
+                condition = self._latched(device, condition, time, latches)
             found.append(condition)
         return tuple(found)
+
+    def _acted(self, device: Device | str, name: str, time: float) -> Condition:
+        """A device's condition with what the technician has done to it."""
+        station = self.station
+        mine = [action for action in self.actions if action.device == name]
+        turned = [action for action in mine if isinstance(action, TurnValve)]
+        if isinstance(device, str):
+            return RoomCondition(1.0, ramped([a for a in mine if isinstance(a, Purge)], 0.0, time) if mine else 0.0)
+        if isinstance(device, Load):
+            return LoadCondition(self._load_area(device) * self._share(device.name, time))
+        if isinstance(device, Regulator):
+            condition = device.condition()
+            adjusted = ramped([a for a in mine if isinstance(a, AdjustSetPoint)], 0.0, time) if mine else 0.0
+            return condition._replace(preload=max(1e-3, preload_for(condition, adjusted))) if adjusted else condition
+        if isinstance(device, ReliefValve):
+            valve = device.condition(station.atmosphere)
+            return valve._replace(outlet_area=valve.outlet_area * ramped(turned, 1.0, time)) if turned else valve
+        if isinstance(device, SlamShut):
+            shut = device.condition(station.atmosphere)
+            return shut._replace(bypass_area=device.bypass_area * ramped(turned, 0.0, time)) if turned else shut
+        if isinstance(device, PressureSwitch):
+            return device.condition(station.atmosphere)
+        line = device.condition()
+        return line._replace(flow_area=line.flow_area * ramped(turned, 1.0, time)) if turned else line
+
+    def _latched(
+        self, device: Device | str, condition: Condition, time: float, latches: Mapping[str, Latch]
+    ) -> Condition:
+        """A device's condition with what has tripped, on itself or on the switches that drive it."""
+        if isinstance(device, str):
+            return condition
+        if isinstance(condition, LoadCondition):
+            share = 1.0
+            for switch in self.station.switches:
+                if device.name in switch.locks_out and switch.name in latches:
+                    share *= latches_of.open_share(switch, latches[switch.name], time)
+            return LoadCondition(condition.flow_area * share)
+        if device.name not in latches:
+            return condition
+        latch = latches[device.name]
+        if isinstance(device, SlamShut) and isinstance(condition, SlamShutCondition):
+            return condition._replace(open_share=latches_of.open_share(device, latch, time, condition.moves))
+        if isinstance(device, ReliefValve) and isinstance(condition, ReliefValveCondition):
+            shown = min(1.0, (time - latch.since) / latches_of.STROKE) if latch.mode == latches_of.POP else 0.0
+            return condition._replace(weep=condition.weep + device.weeps_after_pop * shown)
+        if isinstance(condition, PressureSwitchCondition):
+            return condition._replace(made=float(latch.mode != latches_of.REST))
+        return condition
 
     def _load_area(self, load: Load) -> float:
         station = self.station

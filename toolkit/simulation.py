@@ -1,144 +1,58 @@
 """simulate(scenario) -> Trace: the only time loop.
 
-The state is the gas in each volume, as the absolute pressure it would have at the station's temperature, and the gas in
-each regulator's case (q = pv V at that temperature, Pa m3), followed by running totals of mass in and out that nothing
-depends on. The equations are stiff (rates from milliseconds to minutes, an exact standstill at lock-up), so the step is
-linearly implicit (toolkit/solver.py). Steps end exactly where a fault or a demand starts or stops changing. Because the
-totals are carried by the same formula, mass balances to rounding.
+The equations are stiff (rates from milliseconds to minutes, an exact standstill at lock-up), so the step is linearly
+implicit (toolkit/solver.py). Steps end exactly where something planned starts or stops changing, and where a latching
+device trips: that moment is found by taking the step again, shorter.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from functools import lru_cache
-from itertools import pairwise
-from operator import mul
-from typing import Any, NamedTuple
+from typing import NamedTuple
 
-import numpy as np
-
-from toolkit.devices.line import Load, Supply, load_flows, supply_flows
-from toolkit.devices.regulator import SIGNALS, Regulator, flows
+from toolkit.actions import Reset
+from toolkit.devices import latch as latches_of
+from toolkit.devices.latch import BY_SWITCH, REST, Latch, Latching, Watch
+from toolkit.devices.line import RoomCondition
+from toolkit.devices.pressure_switch import PressureSwitch
+from toolkit.devices.relief_valve import ReliefValve
+from toolkit.devices.slam_shut import SlamShut
 from toolkit.errors import SimulationError
-from toolkit.flow import nozzle
-from toolkit.gas import standard_density
+from toolkit.hunting import Hunting, Swings, slowest_to_die
+from toolkit.network import Network, network, settling, start_guess
+from toolkit.readout import trace_of
 from toolkit.scenario import Condition, Scenario, Station
-from toolkit.solver import RightSide, Shown, State, jacobian_of, step
+from toolkit.solver import Shown, State, step
 from toolkit.trace import Event, Trace
 
-# Error allowed in a step: this part of the gauge pressure plus this many pascals. The estimate is that of the
-# first-order solution inside; the second-order one that is kept is far nearer (tests/test_stiff.py).
-RELATIVE_TOLERANCE, ABSOLUTE_TOLERANCE = 8e-3, 2.0
-# Twice what the longest of 2 000 random runs took; a station that hunts would use up any number.
+# Steps of a run. Twice what the longest of 2 000 random runs took; a station that hunts would use up any number.
 STEP_BUDGET = 8_000
 FIRST_STEP, SMALLEST_STEP = 0.2, 1e-10
-# The start is found by letting the station stand this long [s] with volumes this many times as large: then no volume
-# fills faster than its case breathes, and nothing overshoots and stays there. Only where it comes to rest counts, so
-# the way there may be rough.
-SETTLING_TIME, SETTLING_VOLUMES, SETTLING_TOLERANCE = 1e6, 30.0, 12.0
-# A disk counts as off its seat from this lift on [m], a relief as off its pad from this one: a slow weep counts.
-OFF_THE_SEAT, OFF_THE_PAD = 1e-6, 2e-7
-
-Run = Callable[[State, list[float]], tuple[float, ...]]
-
-
-@dataclass(frozen=True)
-class Network:
-    """A station laid out for the integrator: who stands where in the state, and the function of each device."""
-
-    scenario: Scenario
-    places: dict[str, int]
-    prepares: tuple[Callable[[Any], Run], ...]
-    scales: tuple[float, ...]
-    floors: tuple[float, ...]
-    per_mass: tuple[float, ...]
-    dynamic: int
-
-    @property
-    def size(self) -> int:
-        """Length of the whole state, totals included."""
-        return len(self.per_mass)
-
-    def right_side(self, conditions: Sequence[Condition]) -> RightSide:
-        """For given conditions: the rates of change of a state, and the pressures and what each device shows there."""
-        return self._right_side(self._runs(conditions), self._warmth(conditions))
-
-    def stretch(self, before: Sequence[Condition], after: Sequence[Condition]) -> Callable[[float], RightSide]:
-        """The right side at a share (0 to 1) of the way from one moment's conditions to the next's.
-
-        Between two moments every number of a condition goes in a straight line. Only what moves is prepared anew.
-        """
-        runs, devices = self._runs(before), len(self.prepares)
-        pairs = list(zip(before, after, strict=True))
-        moving = [(i, a, b) for i, (a, b) in enumerate(pairs[:devices]) if a != b]
-        warming = any(a != b for a, b in pairs[devices:])
-        if not moving and not warming:
-            still = self._right_side(runs, self._warmth(before))
-            return lambda _share: still
-
-        def at(share: float) -> RightSide:
-            now = runs.copy()
-            for i, a, b in moving:
-                now[i] = self.prepares[i](between(a, b, share))
-            rooms = [between(a, b, share) for a, b in pairs[devices:]] if warming else before[devices:]
-            return self._right_side(now, [room.warmth for room in rooms])  # type: ignore[union-attr]
-
-        return at
-
-    def _runs(self, conditions: Sequence[Condition]) -> list[Run]:
-        return [prepare(c) for prepare, c in zip(self.prepares, conditions, strict=False)]
-
-    def _warmth(self, conditions: Sequence[Condition]) -> list[float]:
-        return [room.warmth for room in conditions[len(self.prepares) :]]  # type: ignore[union-attr]
-
-    def _right_side(self, runs: Sequence[Run], warmth: Sequence[float]) -> RightSide:
-        warm = any(w != 1.0 for w in warmth)
-        per_mass, nothing = self.per_mass, [0.0] * len(self.per_mass)
-
-        def right_side(state: State) -> tuple[list[float], Shown]:
-            net = nothing.copy()
-            held = list(map(mul, state, warmth)) if warm else state
-            shown = [run(held, net) for run in runs]
-            return list(map(mul, net, per_mass)), (held, *shown)
-
-        return right_side
+# The start is found by letting the station stand this long [s]; the way there may be rough.
+SETTLING_TIME, SETTLING_TOLERANCE = 1e6, 12.0
+# From where a station hunts on, the error allowed is this many times as large until something changes: steps longer
+# than a swing damp it out, and the run shows the middle of it.
+HUNTING_TOLERANCE = 300.0
+# A stretch at least this long [s] has settled at its end, and is asked there whether it is stable.
+SETTLED_AFTER = 5.0
+# A trip is located to within this time [s].
+TRIP_WITHIN = 1e-4
+# A lift is watched on the scale of pressures: its full travel counts as this many pascals.
+LIFT_AS_PRESSURE = 1e4
 
 
-def network(scenario: Scenario) -> Network:
-    """Lay a scenario's station out for the integrator."""
-    station = scenario.station
-    places: dict[str, int] = {volume.name: i for i, volume in enumerate(station.volumes)}
-    for regulator in station.regulators:
-        places[f"{regulator.name}_case"] = len(places)
-    dynamic = len(places)
-    for total in ("supplied", "delivered", "vented"):
-        places[total] = len(places)
-    rt, pa = station.rt, station.atmosphere
-    law = nozzle(station.gas.heat_ratio, rt)
-    prepares: list[Callable[[Any], Run]] = []
-    for device in station.devices:
-        if isinstance(device, Supply):
-            prepares.append(supply_flows(law, pa, places[device.into], places["supplied"]))
-        elif isinstance(device, Load):
-            prepares.append(load_flows(law, pa, places[device.at], places["delivered"]))
-        else:
-            ends = (device.inlet, device.outlet, device.senses or device.outlet, f"{device.name}_case", "vented")
-            prepares.append(flows(law, pa, *(places[end] for end in ends)))
-    volumes = [volume.size for volume in station.volumes]
-    cases = [regulator.case_volume for regulator in station.regulators]
-    return Network(
-        scenario,
-        places,
-        tuple(prepares),
-        scales=(*[1.0] * len(volumes), *cases),
-        floors=(
-            *[ABSOLUTE_TOLERANCE] * len(volumes),
-            *[ABSOLUTE_TOLERANCE + RELATIVE_TOLERANCE * r.set_gauge_pressure for r in station.regulators],
-        ),
-        per_mass=(*[rt / v for v in volumes], *[rt] * len(cases), 1.0, 1.0, 1.0),
-        dynamic=dynamic,
-    )
+class Point(NamedTuple):
+    """The station at the end of a step: time [s], state, its rates, and what each device shows."""
+
+    time: float
+    state: State
+    rates: list[float]
+    shown: Shown
+
+
+# How far beyond a setting the station stands at a point, on the way from one moment to the next; above 0 it trips.
+Beyond = Callable[[float, Sequence[float]], float]
 
 
 def simulate(scenario: Scenario) -> Trace:
@@ -154,25 +68,156 @@ def simulate(scenario: Scenario) -> Trace:
     7.81
     """
     net = network(scenario)
-    moments = scenario.moments()
+    planned = scenario.moments()
+    resets = [action for action in scenario.actions if isinstance(action, Reset)]
+    latches = {device.name: Latch() for device in scenario.station.latching}
     conditions = scenario.conditions(0.0)
     state: State = [*settled_state(scenario.station, conditions), *[0.0] * (net.size - net.dynamic)]
     points: list[Point] = []
-    for start, end in pairwise(moments):
-        then = scenario.conditions(end)
-        steps = list(integrate(net, state, start, end, conditions, then))
-        points.extend(steps if not points else steps[1:])
-        state, conditions = points[-1].state, then
-    return _trace(net, points)
+    happened: list[Event] = []
+    kept = [latches.copy()]  # the latches under which each point was reached
+    now, budget = 0.0, STEP_BUDGET
+    while now < scenario.duration:
+        held = points[-1].shown[0] if points else net.right_side(conditions).rates(state)[1][0]
+        changed = _reset(net, [r for r in resets if r.time == now], held, conditions, latches, happened)
+        changed |= _trip(net, now, held, conditions, latches, happened)
+        resets = [r for r in resets if r.time > now]
+        if changed:
+            conditions = scenario.conditions(now, latches)
+        then = _next_moment(scenario, planned, latches, now)
+        after = scenario.conditions(then, latches)
+        watching = _watching(net, latches, now)
+        beyond = _beyond(watching, now, then, conditions, after) if watching else None
+        hunts: list[Hunting] = []
+        for point in integrate(net, state, now, then, conditions, after, beyond=beyond, hunts=hunts, budget=budget):
+            if not points or point.time > points[-1].time:
+                points.append(point)
+                kept.append(latches.copy())
+                budget -= 1
+        happened += [Event(h.time, "hunts", _name_of(net, h.place), h.frequency) for h in hunts]
+        if not hunts and points[-1].time - now >= SETTLED_AFTER:
+            happened += _hunts_where_it_settled(net, points[-1], after)
+        state, now = points[-1].state, points[-1].time
+        conditions = after if now == then else scenario.conditions(now, latches)
+    return trace_of(net, points, kept[1:], happened)
 
 
-class Point(NamedTuple):
-    """The station at the end of a step: time [s], state, its rates, and what each device shows."""
+def _hunts_where_it_settled(net: Network, point: Point, conditions: Sequence[Condition]) -> list[Event]:
+    """The steps of the run may have damped what the station does of itself."""
+    mode = slowest_to_die(net.right_side(conditions).slopes(point.shown), net.dynamic)
+    first = net.scenario.station.regulators[-1] if mode.hunts else None
+    return [Event(point.time, "hunts", first.senses or first.outlet, mode.frequency)] if first else []
 
-    time: float
-    state: State
-    rates: list[float]
-    shown: Shown
+
+def _name_of(net: Network, place: int) -> str:
+    return next(name for name, number in net.places.items() if number == place)
+
+
+def _next_moment(scenario: Scenario, planned: list[float], latches: Mapping[str, Latch], now: float) -> float:
+    """The next time at which something starts or stops changing, as planned or as followed from a trip."""
+    ahead = [time for time in planned if time > now]
+    for device in scenario.station.latching:
+        latch = latches[device.name]
+        if latch.since >= 0.0:
+            ahead += [time for time in latches_of.moments(device, latch) if time > now]
+    return min(ahead)
+
+
+def _watching(net: Network, latches: Mapping[str, Latch], now: float) -> list[tuple[int, Latching, int, Watch]]:
+    """Every setting that is watched from now on: number of the device, the device, the place it looks at, the watch."""
+    found = []
+    for number, device in enumerate(net.scenario.station.devices):
+        if isinstance(device, Latching) and latches_of.rests_until(device, latches[device.name]) <= now:
+            place = net.places[f"{device.name}_lift" if isinstance(device, ReliefValve) else device.senses]
+            found += [(number, device, place, watch) for watch in latches_of.watches(device, latches[device.name])]
+    return found
+
+
+def _past(place: int, watch: Watch, condition: Condition, held: Sequence[float]) -> float:
+    """How far beyond a setting a device stands [Pa]; above 0 it trips."""
+    past = watch.sign * (held[place] - latches_of.setting(condition, watch))  # type: ignore[arg-type]
+    return past * LIFT_AS_PRESSURE if watch.setting == "lift" else past
+
+
+def _beyond(
+    watching: list[tuple[int, Latching, int, Watch]],
+    start: float,
+    end: float,
+    before: Sequence[Condition],
+    after: Sequence[Condition],
+) -> Beyond:
+    """The farthest that any watching device stands beyond its setting, between two moments."""
+
+    def beyond(time: float, held: Sequence[float]) -> float:
+        share = (time - start) / (end - start)
+        return max(
+            (1.0 - share) * _past(place, watch, before[i], held) + share * _past(place, watch, after[i], held)
+            for i, _, place, watch in watching
+        )
+
+    return beyond
+
+
+def _trip(
+    net: Network,
+    now: float,
+    held: Sequence[float],
+    conditions: Sequence[Condition],
+    latches: dict[str, Latch],
+    happened: list[Event],
+) -> bool:
+    """Change the latch of each device that stands beyond its setting; whether any did."""
+    pa, changed = net.scenario.station.atmosphere, False
+    for i, device, place, watch in _watching(net, latches, now):
+        latch = latches[device.name]
+        if (latch.since == now and latch.mode != REST) or _past(place, watch, conditions[i], held) <= 0.0:
+            continue
+        changed = True
+        moves = getattr(conditions[i], "moves", 1.0)
+        share = 1.0 if isinstance(device, ReliefValve) else latches_of.open_share(device, latch, now, moves)
+        latches[device.name] = Latch(watch.mode, now, share)
+        if isinstance(device, ReliefValve):
+            happened.append(Event(now, "relief_pops", device.name))
+            continue
+        kind = ("trips_" if isinstance(device, SlamShut) else "switch_") + watch.mode
+        happened.append(Event(now, kind, device.name, held[place] - pa))
+        if isinstance(device, PressureSwitch) and watch.mode != REST:
+            for name in device.trips:
+                if latches[name].mode == REST:
+                    shut = next(one for one in net.scenario.station.slam_shuts if one.name == name)
+                    latches[name] = Latch(BY_SWITCH, now, latches_of.open_share(shut, latches[name], now))
+                    happened.append(Event(now, "trips_by_switch", name, held[place] - pa))
+    return changed
+
+
+def _reset(
+    net: Network,
+    resets: Sequence[Reset],
+    held: Sequence[float],
+    conditions: Sequence[Condition],
+    latches: dict[str, Latch],
+    happened: list[Event],
+) -> bool:
+    """Reset by hand what may be reset; refuse it while the cause stands or a slam-shut is not equalised."""
+    station, changed = net.scenario.station, False
+    for action in resets:
+        number, device = next((i, d) for i, d in enumerate(station.devices) if d.name == action.device)
+        latch, condition = latches[device.name], conditions[number]
+        if latch.mode == REST or not isinstance(device, SlamShut | PressureSwitch):
+            continue
+        sensed = held[net.places[device.senses]]
+        across = held[net.places[device.inlet]] - held[net.places[device.outlet]] if isinstance(device, SlamShut) else 0
+        high, low = ("high", "low") if isinstance(device, SlamShut) else ("high_reset", "low_reset")
+        if not getattr(condition, low) <= sensed <= getattr(condition, high):
+            happened.append(Event(action.time, "reset_refused", device.name, sensed - station.atmosphere))
+        elif isinstance(device, SlamShut) and abs(across) > device.reset_difference:
+            happened.append(Event(action.time, "reset_not_equalised", device.name, across))
+        else:
+            changed = True
+            moves = getattr(condition, "moves", 1.0)
+            latches[device.name] = Latch(REST, action.time, latches_of.open_share(device, latch, action.time, moves))
+            happened.append(Event(action.time, "reset", device.name))
+    return changed
 
 
 def integrate(
@@ -183,40 +228,48 @@ def integrate(
     before: Sequence[Condition],
     after: Sequence[Condition],
     tolerance: float = 1.0,
+    beyond: Beyond | None = None,
+    hunts: list[Hunting] | None = None,
+    damps: bool = True,
+    budget: int = STEP_BUDGET,
 ) -> Iterator[Point]:
     """The points of a run from `start` to `end` [s] while the conditions go in a straight line from one to the other.
 
-    The first point is the start itself; `tolerance` multiplies the error allowed. Raises SimulationError when
-    the step budget is used up or no step is small enough.
+    The first point is the start itself; `tolerance` multiplies the error allowed. Where `beyond` passes 0 the last
+    point is the one just after. Hunting is added to `hunts`; from there on the points show the middle of it,
+    unless it `damps` not. Raises SimulationError when the step budget is used up or no step is small enough.
     """
-    n, long = net.dynamic, end - start
+    n, gas, relative, long = net.dynamic, net.gas, net.tolerance, end - start
     under = net.stretch(before, after)
     moves = list(before) != list(after)
     # per place: atmosphere and smallest error allowed, in the place's own unit
-    rests = [(net.scenario.station.atmosphere * s, f * s) for s, f in zip(net.scales, net.floors, strict=True)]
+    pa = net.scenario.station.atmosphere
+    rests = [(pa * s if i < gas else 0.0, f * s) for i, (s, f) in enumerate(zip(net.scales, net.floors, strict=True))]
 
     t, y, h, previous = start, state, min(FIRST_STEP, long), state
     here = under(0.0)
-    f, shown = here(y)
+    f, shown = here.rates(y)
     yield Point(t, y, f, shown)
     drift = [0.0] * len(y)
-    for _ in range(STEP_BUDGET):
-        jacobian = jacobian_of(here, y, f, n)
+    regulators = net.scenario.station.regulators
+    swings = Swings(tuple({net.places[r.senses or r.outlet] for r in regulators}))
+    for _ in range(budget):
+        slopes = here.slopes(shown)
         if moves:
             share = (t - start) / long
             nudge = 1e-4 if share < 0.5 else -1e-4
-            drift = [(b - a) / (nudge * long) for a, b in zip(f, under(share + nudge)(y)[0], strict=True)]
+            drift = [(b - a) / (nudge * long) for a, b in zip(f, under(share + nudge).rates(y)[0], strict=True)]
         while True:
             last = t + h >= end - 1e-12 * max(1.0, abs(end))
             later = end if last else t + h
             h = later - t
             there = under((later - start) / long) if moves else here
-            new, error = step(there, y, f, jacobian, drift, h, n)
+            new, error = step(there, y, f, slopes, drift, h, n, gas)
             worst, at = 1e3, 0
-            if min(new[:n]) > 0.0:
+            if min(new[:gas]) > 0.0:
                 worst = 0.0
                 for i, (a, b, e, (rest, floor)) in enumerate(zip(y, new, error, rests, strict=False)):
-                    allowed = floor + RELATIVE_TOLERANCE * max(abs(a - rest), abs(b - rest))
+                    allowed = floor + relative * max(abs(a - rest), abs(b - rest))
                     if (share := abs(e) / allowed) > worst:
                         worst, at = share, i
                 worst /= tolerance
@@ -233,157 +286,47 @@ def integrate(
         if (new[at] - y[at]) * ahead < 0.25 * ahead * ahead:
             new = [a - e for a, e in zip(new, error, strict=True)]
         # Nor may it swing about that stop from step to step: what really swings does so over many steps.
-        swings = worst > 0.01 and (new[at] - y[at]) * (y[at] - previous[at]) < 0.0
-        t, y, here, previous = later, new, there, y
-        f, shown = here(y)
+        dithers = worst > 0.01 and (new[at] - y[at]) * (y[at] - previous[at]) < 0.0
+        now_f, now_shown = there.rates(new)
+        if beyond and beyond(later, now_shown[0]) > 0.0:
+            early, late = t, later
+            while late - early > TRIP_WITHIN:
+                middle = 0.5 * (early + late)
+                there = under((middle - start) / long) if moves else here
+                tried, _ = step(there, y, f, slopes, drift, middle - t, n, gas)
+                tried_f, tried_shown = there.rates(tried)
+                if beyond(middle, tried_shown[0]) > 0.0:
+                    late, new, now_f, now_shown = middle, tried, tried_f, tried_shown
+                else:
+                    early = middle
+            yield Point(late, new, now_f, now_shown)
+            return
+        t, y, here, previous, f, shown = later, new, there, y, now_f, now_shown
         yield Point(t, y, f, shown)
         if last:
             return
-        h *= 0.5 if swings else min(6.0, 0.85 * max(worst, 1e-6) ** -0.5)
+        if damps and tolerance < HUNTING_TOLERANCE and (found := swings.see(t, shown[0])):
+            tolerance = HUNTING_TOLERANCE
+            if hunts is not None:
+                hunts.append(found)
+        h *= 0.5 if dithers else min(6.0, 0.85 * max(worst, 1e-6) ** -0.5)
     raise SimulationError(
-        f"The run used up its {STEP_BUDGET} steps at {t:.6g} s: the station hunts there. "
-        "Give the smallest volume more room, lower the supply pressure, or set the regulators further apart."
+        f"The run used up its {STEP_BUDGET} steps at {t:.6g} s: something there goes to and fro without end. "
+        "Give the smallest volume more room, lower the supply pressure, or set regulators and switches further apart."
     )
-
-
-def between(before: Condition, after: Condition, share: float) -> Condition:
-    """A condition a share of the way from one moment to the next, every number in a straight line."""
-    return type(before)._make([a + (b - a) * share for a, b in zip(before, after, strict=True)])
-
-
-def start_guess(net: Network) -> State:
-    """Everything up to a regulator at its inlet's supply, everything after it at its set point, cases at atmosphere."""
-    station = net.scenario.station
-    state = [station.atmosphere + station.supply.gauge_pressure] * net.dynamic + [0.0] * 3
-    for regulator in station.regulators:
-        state[net.places[regulator.outlet]] = station.atmosphere + regulator.set_gauge_pressure
-        state[net.places[f"{regulator.name}_case"]] = station.atmosphere * regulator.case_volume
-    return state
-
-
-def settling(net: Network) -> Network:
-    """The network with its volumes enlarged, for finding the start."""
-    volumes = len(net.scenario.station.volumes)
-    return replace(net, per_mass=tuple(m / SETTLING_VOLUMES if i < volumes else m for i, m in enumerate(net.per_mass)))
 
 
 @lru_cache(maxsize=256)
 def settled_state(station: Station, conditions: tuple[Condition, ...]) -> tuple[float, ...]:
-    """The gas in each volume and case after the station has stood under these conditions.
+    """The gas in each volume and case, and the lift of each relief valve, after standing under these conditions.
 
     Kept, since runs that differ only in what happens later start alike.
     """
     net = settling(network(Scenario(station, ())))
-    rooms = conditions[len(net.prepares) :]
+    rooms = [c for c in conditions if isinstance(c, RoomCondition)]
     # start_guess gives pressures; a warm room holds less gas at them
-    state = [p / room.warmth for p, room in zip(start_guess(net), rooms, strict=False)]  # type: ignore[union-attr]
-    state += [0.0] * (net.size - net.dynamic)
+    guess = start_guess(net)
+    state = [p / room.warmth for p, room in zip(guess, rooms, strict=False)] + guess[len(rooms) :]
     for point in integrate(net, state, 0.0, SETTLING_TIME, conditions, conditions, SETTLING_TOLERANCE):
         state = point.state
     return tuple(state[: net.dynamic])
-
-
-def _trace(net: Network, points: list[Point]) -> Trace:
-    scenario, station = net.scenario, net.scenario.station
-    pa, per_kilogram = station.atmosphere, 1.0 / standard_density(station.gas)
-    signals = {}
-    for volume in station.volumes:
-        place = net.places[volume.name]
-        signals[f"{volume.name}_gauge_pressure"] = np.array([p.shown[0][place] for p in points]) - pa
-    for number, device in enumerate(station.devices, start=1):
-        shown = np.array([p.shown[number] for p in points])
-        if isinstance(device, Regulator):
-            for column, signal in enumerate(SIGNALS):
-                values = shown[:, column]
-                if signal.endswith("mass_flow"):
-                    signals[f"{device.name}_{signal.replace('mass_flow', 'flow')}"] = values * per_kilogram
-                elif signal == "case_absolute_pressure":
-                    signals[f"{device.name}_case_gauge_pressure"] = values - pa
-                else:
-                    signals[f"{device.name}_{signal}"] = values.copy()
-        else:
-            signals[f"{device.name}_flow"] = shown[:, 0] * per_kilogram
-    first, last = points[0].state, points[-1].state
-    totals = {total: last[net.places[total]] for total in ("supplied", "delivered", "vented")}
-    totals["stored"] = sum((last[i] - first[i]) / net.per_mass[i] for i in range(net.dynamic))
-    times = np.array([p.time for p in points])
-    return Trace(scenario, times, signals, _events(net, points), totals, len(points) - 1)
-
-
-def _events(net: Network, points: list[Point]) -> tuple[Event, ...]:
-    """What happened, in order of time: the scenario's own changes, and the crossings in the run, located."""
-    scenario, station = net.scenario, net.scenario.station
-    found = [
-        Event(d.time, "demand_changes", d.load, d.share) for d in scenario.demands if 0 < d.time < scenario.duration
-    ]
-    for fault in scenario.faults:
-        kind = type(fault).__name__
-        for name, time in zip(("fault_begins", "fault_complete"), fault.moments(), strict=True):
-            if 0 <= time <= scenario.duration:
-                found.append(Event(time, name, kind))
-    pa = station.atmosphere
-    for number, device in enumerate(station.devices, start=1):
-        if isinstance(device, Regulator):
-            sensed = net.places[device.senses or device.outlet]
-            stop = device.travel * 0.9999
-
-            def lift(p: Point, n: int = number) -> float:
-                return p.shown[n][0] - OFF_THE_SEAT
-
-            def relief(p: Point, n: int = number) -> float:
-                return p.shown[n][1] - OFF_THE_PAD
-
-            def full(p: Point, n: int = number, top: float = stop) -> float:
-                return p.shown[n][0] - top
-
-            def pressure(p: Point, place: int = sensed) -> float:
-                return p.shown[0][place] - pa
-
-            found += [
-                Event(p.time, "seat_opens" if up else "seat_shuts", device.name)
-                for p, up in _crossings(net, points, lift)
-            ]
-            found += [Event(p.time, "wide_open", device.name) for p, up in _crossings(net, points, full) if up]
-            found += [
-                Event(p.time, "relief_opens" if up else "relief_shuts", device.name, pressure(p))
-                for p, up in _crossings(net, points, relief)
-            ]
-        elif isinstance(device, Load):
-            limit = device.maximum_gauge_pressure
-
-            def over(p: Point, place: int = net.places[device.at], top: float = limit) -> float:
-                return p.shown[0][place] - pa - top
-
-            found += [
-                Event(p.time, "above_rating" if up else "below_rating", device.name, limit)
-                for p, up in _crossings(net, points, over)
-            ]
-    return tuple(sorted(found, key=lambda event: event.time))
-
-
-def _crossings(net: Network, points: list[Point], level: Callable[[Point], float]) -> Iterator[tuple[Point, bool]]:
-    """Where a level passes zero, and whether upwards."""
-    below = level(points[0]) <= 0.0
-    for a, b in pairwise(points):
-        if (level(b) <= 0.0) == below:
-            continue
-        below = not below
-        yield _locate(net, a, b, level), not below
-
-
-def _locate(net: Network, a: Point, b: Point, level: Callable[[Point], float]) -> Point:
-    """The crossing, on the straight line between two states: what that misses is within the error of a step."""
-    up, start, end = level(b) > 0.0, a, b
-    for _ in range(60):
-        if b.time - a.time <= 1e-4 * max(1.0, b.time):
-            break
-        t = 0.5 * (a.time + b.time)
-        share = (t - start.time) / (end.time - start.time)
-        state = [u + (v - u) * share for u, v in zip(start.state, end.state, strict=True)]
-        rates, shown = net.right_side(net.scenario.conditions(t))(state)
-        middle = Point(t, state, rates, shown)
-        if (level(middle) > 0.0) == up:
-            b = middle
-        else:
-            a = middle
-    return b

@@ -1,6 +1,6 @@
 """One step of a stiff system, in plain floats: small and dense, where lists beat arrays.
 
-Linearly implicit: a Rosenbrock method of two stages and second order, with a Jacobian by differences. Its gamma is the
+Linearly implicit: a Rosenbrock method of two stages and second order. Its gamma is the
 larger of the two that make it L-stable: then its stability function has no sign change, and a step cannot throw the
 disk from one side of its seat to the other; with the smaller one, and with a third-order method of four stages, every
 lock-up chattered (DEVELOPERS.md, "Evidence"). Source: `verwer-1999`.
@@ -10,29 +10,39 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from operator import mul
+from typing import NamedTuple
 
 GAMMA = 1.0 + 0.5**0.5
 
 State = list[float]
 Shown = tuple[Sequence[float], ...]
-RightSide = Callable[[State], tuple[list[float], Shown]]
 Rows = list[list[float]]
 
 
+class RightSide(NamedTuple):
+    """`rates` of a state, with what the devices show there; `slopes` of the rates by the n dynamic places, from that.
+
+    `slopes` has a row for each place of the state and n columns.
+    """
+
+    rates: Callable[[State], tuple[list[float], Shown]]
+    slopes: Callable[[Shown], Rows]
+
+
 def step(
-    there: RightSide, y: State, f: list[float], jacobian: Rows, drift: list[float], h: float, n: int
+    there: RightSide, y: State, f: list[float], slopes: Rows, drift: list[float], h: float, n: int, gas: int
 ) -> tuple[State, list[float]]:
     """One step of `h` [s]: the new state and its error estimate; new minus estimate is the first-order solution.
 
-    `f` and `jacobian` are the rates and their differences at `y`, `drift` the rates' own change in time [1/s];
-    `there` is the right side at the step's end. Where the first stage leaves the range of pressures, it is given back
-    as it is: the caller sees it by a state that is not above zero.
+    `f` and `slopes` are the rates and their slopes at `y`, `drift` the rates' own change in time [1/s]; `there` is the
+    right side at the step's end. Where the first stage leaves the range of pressures (the first `gas` places), it is
+    given back as it is: the caller sees it by a state that is not above zero.
     """
     gh = GAMMA * h
-    matrix = [[-gh * a for a in row] for row in jacobian[:n]]
+    matrix = [[-gh * a for a in row] for row in slopes[:n]]
     for i in range(n):
         matrix[i][i] += 1.0
-    order, totals = _factor(matrix), jacobian[n:]
+    order, totals = _factor(matrix), slopes[n:]
 
     def solve(r: list[float]) -> list[float]:
         k = _solve(matrix, order, r)
@@ -41,23 +51,12 @@ def step(
 
     k1 = solve([a + gh * d for a, d in zip(f, drift, strict=True)])
     y2 = [a + h * b for a, b in zip(y, k1, strict=True)]
-    if min(y2[:n]) <= 0.0:
+    if min(y2[:gas]) <= 0.0:
         return y2, k1
-    k2 = solve([a - 2.0 * b - gh * d for a, b, d in zip(there(y2)[0], k1, drift, strict=True)])
+    k2 = solve([a - 2.0 * b - gh * d for a, b, d in zip(there.rates(y2)[0], k1, drift, strict=True)])
     half = 0.5 * h
     error = [half * (b + c) for b, c in zip(k1, k2, strict=True)]
     return [a + h * b + e for a, b, e in zip(y, k1, error, strict=True)], error
-
-
-def jacobian_of(here: RightSide, y: State, f: list[float], n: int) -> Rows:
-    """df/dy by forward differences: a row for each place of the state, a column for each of the n dynamic ones."""
-    columns = []
-    for j in range(n):
-        moved = y.copy()
-        moved[j] += 1e-7 * y[j]
-        per_nudge = 1e7 / y[j]
-        columns.append([(b - a) * per_nudge for a, b in zip(f, here(moved)[0], strict=True)])
-    return [list(row) for row in zip(*columns, strict=True)]
 
 
 def _factor(m: Rows) -> list[int]:

@@ -37,6 +37,26 @@ EVENT_KINDS = {
     "wide_open": "the disk reaches its upper stop",
     "relief_opens": "the internal relief begins to discharge; value: outlet gauge pressure, Pa",
     "relief_shuts": "the internal relief is shut again; value: outlet gauge pressure, Pa",
+    "second_seat_acts": "the second seat in the same body begins to shut; value: outlet gauge pressure, Pa",
+    "second_seat_rests": "the second seat stands open again; value: outlet gauge pressure, Pa",
+    "valve_opens": "a relief valve begins to lift; value: gauge pressure at it, Pa",
+    "valve_full": "a relief valve is at full lift; value: gauge pressure at it, Pa",
+    "valve_reseats": "a relief valve is shut again; value: gauge pressure at it, Pa",
+    "relief_pops": "a relief valve with a seat that weeps after a pop has popped",
+    "trips_high": "a slam-shut trips on high pressure; value: sensed gauge pressure, Pa",
+    "trips_low": "a slam-shut trips on low pressure; value: sensed gauge pressure, Pa",
+    "trips_by_switch": "a pressure switch trips a slam-shut; value: gauge pressure at the switch, Pa",
+    "valve_shut": "a slam-shut is shut",
+    "valve_begins_to_open": "a slam-shut begins to open after its reset",
+    "switch_high": "a switch makes on high pressure; value: sensed gauge pressure, Pa",
+    "switch_low": "a switch makes on low pressure; value: sensed gauge pressure, Pa",
+    "switch_rest": "a switch lets go by itself; value: sensed gauge pressure, Pa",
+    "hunts": "the pressure sensed at the subject swings without dying out, and the run shows the middle of it; "
+    "value: swings a second, Hz",
+    "action": "a technician acts; subject: the action's name",
+    "reset": "a device is reset by hand",
+    "reset_refused": "a reset is refused, the cause stands; value: sensed gauge pressure, Pa",
+    "reset_not_equalised": "a reset is refused, pressure stands across the valve; value: that difference, Pa",
     "above_rating": "the pressure at a load passes the rating of its controls; value: the rating, gauge Pa",
     "below_rating": "the pressure at a load is within the rating again; value: the rating, gauge Pa",
 }
@@ -47,11 +67,14 @@ class Trace:
     """The result of simulate(scenario).
 
     `times` is (n,) in s, rising; each signal is (n,) on the same times: the engine's own steps, close where things
-    move and wide where they rest, exact at every switching. Names: `<volume>_gauge_pressure` [Pa];
-    `<regulator>_lift`, `<regulator>_relief_lift` [m]; `<regulator>_case_gauge_pressure` [Pa];
-    `<regulator>_flow`, `<regulator>_relief_flow`, `<regulator>_vent_flow`, `<supply>_flow`, `<load>_flow`
-    [standard m3/s]. `totals` [kg]: `supplied`, `delivered`, `vented`, `stored` (change of what the volumes and cases
-    hold); supplied - delivered - vented = stored.
+    move and wide where they rest, exact at every switching. Names: `<volume>_gauge_pressure`, also of sensing lines
+    [Pa]; `<regulator>_lift`, `<regulator>_relief_lift` [m] (with a second seat: the overtravel that shuts it);
+    `<regulator>_case_gauge_pressure` [Pa]; `<relief valve>_lift_share`, `<slam-shut>_open_share`, `<switch>_made` [-];
+    `<device>_flow`, `<regulator>_relief_flow`, `<regulator>_vent_flow`, `<pipe>_inlet_air_flow`,
+    `<pipe>_outlet_air_flow`, `<volume>_leak_flow` [standard m3/s].
+
+    `totals` [kg]: `supplied`, `delivered`, `vented` (all that gets out to the air), `stored` (change of what the
+    volumes and cases hold); supplied - delivered - vented = stored.
     """
 
     scenario: Scenario
@@ -66,6 +89,10 @@ class Trace:
             values.setflags(write=False)
         object.__setattr__(self, "signals", MappingProxyType(dict(self.signals)))
         object.__setattr__(self, "totals", MappingProxyType(dict(self.totals)))
+
+    def __reduce__(self) -> tuple[type[Trace], tuple[object, ...]]:
+        """A view that cannot be written to does not pickle: it is made anew at the other end."""
+        return Trace, (self.scenario, self.times, dict(self.signals), self.events, dict(self.totals), self.steps)
 
     def __getitem__(self, name: str) -> Signal:
         try:

@@ -228,6 +228,12 @@ def parse_quantity(text: str, kind: str, *, site_atmosphere: float = STANDARD_AT
     return _read(text, kind, site_atmosphere)[0]
 
 
+def examples(kind: str) -> str:
+    """How a quantity of this kind may be typed: "5.0 psig or 5.00 bar"."""
+    shown = (format_quantity(from_display(5.0, kind, system), kind, system) for system in ("us", "metric"))
+    return " or ".join(dict.fromkeys(shown))
+
+
 def read_answer(text: str, kind: str, site_atmosphere: float = STANDARD_ATMOSPHERE) -> Reading:
     """A typed answer in SI, with the values it would have had but for a usual slip. Errors as in `parse_quantity`.
 
@@ -257,8 +263,7 @@ def _kind(kind: str) -> _Kind:
 def _refuse(text: str, kind: str, what: str) -> QuantityError:
     """The error for a text: what was given, what was expected, and how to mend it (`what`)."""
     shown = text if len(text) <= 40 else text[:40] + "..."
-    examples = (format_quantity(from_display(5.0, kind, system), kind, system) for system in ("us", "metric"))
-    expected = f"{_KINDS[kind].name} with its unit was expected, such as {' or '.join(dict.fromkeys(examples))}"
+    expected = f"{_KINDS[kind].name} with its unit was expected, such as {examples(kind)}"
     return QuantityError(f"{shown!r} was given; {expected}. {what}")
 
 

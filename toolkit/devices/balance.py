@@ -18,6 +18,8 @@ from collections.abc import Callable
 from math import sqrt
 from typing import NamedTuple
 
+from toolkit.devices.fit import series
+
 # A seat and a relief pad do not seal at a point: the last gap fades out over this height [m]. A seat that rests
 # exactly at its corner is where every lock-up ends, and a sharp corner there makes an implicit step chatter. It moves
 # lock-up by less than 0.001 in. w.c.
@@ -59,6 +61,10 @@ class RegulatorCondition(NamedTuple):
     relief_curtain: float  # flow area of the relief per metre of its lift, m
     relief_port: float  # flow area of the relief's port, m2
     vent: float  # flow area of the vent, m2
+    second_curtain: float  # flow area of the second seat per metre of overtravel short of its closing, m
+    second_orifice: float  # flow area of the second seat wide open, m2; 0 is no second seat
+    second_travel: float  # overtravel at which the second seat is shut, m
+    second_nick: float  # flow area that stays open when the second seat is shut, m2
 
 
 class Stand(NamedTuple):
@@ -152,20 +158,32 @@ def stander(c: RegulatorCondition) -> Callable[[float, float, float, float], Sta
     return stand
 
 
-def valve_area(c: RegulatorCondition, lift: float) -> float:
-    """Flow area of the seat at a lift [m2]: curtain in series with the orifice, plus a nick.
+def valve_area(c: RegulatorCondition, lift: float, overtravel: float = 0.0) -> float:
+    """Flow area from inlet to outlet [m2]: curtain in series with the orifice, plus a nick; then the second seat.
 
-    Debris holds a share of the seat's edge open below its own height; the area stays continuous in the lift.
+    Debris holds a share of the seat's edge open below its own height; the area stays continuous in the lift. A second
+    seat in the same body shuts as the diaphragm travels beyond a disk that cannot follow.
     """
     height, edge = c.debris_height, c.debris_edge
     free = edge * lift if lift < height else lift - height * (1.0 - edge)
     curtain, orifice = c.curtain * free, c.orifice
-    return curtain * orifice / sqrt(curtain * curtain + orifice * orifice) + c.nick
+    area = curtain * orifice / sqrt(curtain * curtain + orifice * orifice) + c.nick
+    if not c.second_orifice:
+        return area
+    left = _fade(c.second_travel - overtravel, PAD_FADES)
+    second = series(c.second_curtain * left, c.second_orifice) + c.second_nick
+    return series(area, second)
 
 
 def relief_area(c: RegulatorCondition, relief_lift: float) -> float:
     """Flow area from below to above the diaphragm [m2]: relief curtain in series with its port, plus a tear."""
-    if relief_lift <= 0.0:
+    if relief_lift <= 0.0 or not c.relief_port:
         return c.hole
     curtain, port = c.relief_curtain * relief_lift, c.relief_port
     return curtain * port / sqrt(curtain * curtain + port * port) + c.hole
+
+
+def preload_for(c: RegulatorCondition, rise: float) -> float:
+    """Main spring's force at lift 0 [N] when the set point is turned up by `rise` [Pa]; the relief's stays."""
+    area = c.area * (1.0 + 0.1 * c.growth * c.lever * c.highest_lift)
+    return c.preload + rise * (area + c.unbalanced / c.lever)

@@ -1,16 +1,15 @@
-"""What stands before and after the regulators: the supply and the appliances."""
+"""What gas passes on its way: the supply, pipes and valves, sensing lines, the appliances, and leaks."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import NamedTuple
+from typing import ClassVar, NamedTuple
 
 from toolkit import checks
+from toolkit.devices.fit import Fit, Nozzle, Port, Run
+from toolkit.errors import ScenarioError
 from toolkit.units import IN_WC, PSI
-
-Nozzle = Callable[[float, float, float], float]
-Run = Callable[[list[float], list[float]], tuple[float, ...]]
 
 
 class SupplyCondition(NamedTuple):
@@ -20,10 +19,25 @@ class SupplyCondition(NamedTuple):
     flow_area: float
 
 
+class PipeCondition(NamedTuple):
+    """Flow areas [m2] of a pipe or sensing line at one moment: through it, and from either end to the air."""
+
+    flow_area: float
+    air_at_inlet: float
+    air_at_outlet: float
+
+
 class LoadCondition(NamedTuple):
     """Flow area of an appliance's burners at one moment [m2]."""
 
     flow_area: float
+
+
+class RoomCondition(NamedTuple):
+    """Of a volume or case: its gas's temperature as a multiple of the station's, a leak or purge to the air [m2]."""
+
+    warmth: float
+    leak: float
 
 
 @dataclass(frozen=True)
@@ -35,11 +49,77 @@ class Supply:
     gauge_pressure: float = 60 * PSI
     flow_area: float = 2e-4
 
+    SHOWS: ClassVar = ("mass_flow",)
+
     def __post_init__(self) -> None:
         checks.name("supply.name", self.name)
         checks.name(f"{self.name}.into", self.into)
         checks.number(f"{self.name}.gauge_pressure", self.gauge_pressure, 0, 2e7, "Pa")
         checks.number(f"{self.name}.flow_area", self.flow_area, 1e-8, 1, "m2")
+
+    def condition(self) -> SupplyCondition:
+        """The healthy supply."""
+        return SupplyCondition(self.gauge_pressure, self.flow_area)
+
+    def ends(self) -> dict[str, str]:
+        """The volumes it meets."""
+        return {"into": self.into}
+
+
+@dataclass(frozen=True)
+class Pipe:
+    """A pipe, valve or filter between two volumes, by the flow area [m2] that stands for its resistance."""
+
+    name: str
+    inlet: str
+    outlet: str
+    flow_area: float = 2e-4
+
+    SHOWS: ClassVar = ("mass_flow", "inlet_air_mass_flow", "outlet_air_mass_flow")
+
+    def __post_init__(self) -> None:
+        checks.name("pipe.name", self.name)
+        for end, volume in self.ends().items():
+            checks.name(f"{self.name}.{end}", volume)
+        if self.inlet == self.outlet:
+            raise ScenarioError(
+                f"{self.name}.outlet", self.outlet, "a volume other than the inlet", "Name another volume."
+            )
+        checks.number(f"{self.name}.flow_area", self.flow_area, 1e-9, 1, "m2")
+
+    def condition(self) -> PipeCondition:
+        """The healthy pipe."""
+        return PipeCondition(self.flow_area, 0.0, 0.0)
+
+    def ends(self) -> dict[str, str]:
+        """The volumes it meets."""
+        return {"inlet": self.inlet, "outlet": self.outlet}
+
+
+@dataclass(frozen=True)
+class SensingLine:
+    """A tube from a tap on a volume to what senses there; its own gas, `size` [m3], is a volume of the line's name."""
+
+    name: str
+    tap: str = "outlet"
+    size: float = 5e-5
+    flow_area: float = 8e-6
+
+    SHOWS: ClassVar = Pipe.SHOWS
+
+    def __post_init__(self) -> None:
+        checks.name("sensing_line.name", self.name)
+        checks.name(f"{self.name}.tap", self.tap)
+        checks.number(f"{self.name}.size", self.size, 1e-6, 1, "m3")
+        checks.number(f"{self.name}.flow_area", self.flow_area, 1e-9, 1e-2, "m2")
+
+    def condition(self) -> PipeCondition:
+        """The healthy line."""
+        return PipeCondition(self.flow_area, 0.0, 0.0)
+
+    def ends(self) -> dict[str, str]:
+        """The volumes it meets."""
+        return {"tap": self.tap}
 
 
 @dataclass(frozen=True)
@@ -55,6 +135,8 @@ class Load:
     rated_gauge_pressure: float = 7 * IN_WC
     maximum_gauge_pressure: float = 14 * IN_WC
 
+    SHOWS: ClassVar = ("mass_flow",)
+
     def __post_init__(self) -> None:
         checks.name("load.name", self.name)
         checks.name(f"{self.name}.at", self.at)
@@ -62,36 +144,71 @@ class Load:
         checks.number(f"{self.name}.rated_gauge_pressure", self.rated_gauge_pressure, 10, 1e7, "Pa")
         checks.number(f"{self.name}.maximum_gauge_pressure", self.maximum_gauge_pressure, 10, 1e7, "Pa")
 
+    def ends(self) -> dict[str, str]:
+        """The volumes it meets."""
+        return {"at": self.at}
 
-def supply_flows(nozzle: Nozzle, atmosphere: float, into: int, supplied: int) -> Callable[[SupplyCondition], Run]:
-    """The supply's flow: for a condition, a function of (state, net mass flows) that returns its mass flow [kg/s]."""
+
+def supply_fit(nozzle: Nozzle, atmosphere: float, into: int, supplied: int) -> Fit:
+    """The supply in its place."""
 
     def prepare(c: SupplyCondition) -> Run:
         area, pressure = c.flow_area, atmosphere + c.gauge_pressure
 
-        def run(state: list[float], net: list[float]) -> tuple[float, ...]:
-            flow = nozzle(area, pressure, state[into])
-            net[into] += flow
-            net[supplied] += flow
-            return (flow,)
+        def run(state: Sequence[float]) -> tuple[float, ...]:
+            return (nozzle(area, pressure, state[into]),)
 
         return run
 
-    return prepare
+    return Fit(prepare, (into,), (Port(0, into, 1.0), Port(0, supplied, 1.0)))
 
 
-def load_flows(nozzle: Nozzle, atmosphere: float, at: int, delivered: int) -> Callable[[LoadCondition], Run]:
-    """The appliance's flow: for a condition, a function of (state, net mass flows) that gives its mass flow [kg/s]."""
+def pipe_fit(nozzle: Nozzle, atmosphere: float, inlet: int, outlet: int, vented: int) -> Fit:
+    """A pipe or sensing line in its place."""
+
+    def prepare(c: PipeCondition) -> Run:
+        area, first, second = c
+
+        def run(state: Sequence[float]) -> tuple[float, ...]:
+            p1, p2 = state[inlet], state[outlet]
+            through = nozzle(area, p1, p2) if area else 0.0
+            if not first and not second:
+                return through, 0.0, 0.0
+            return through, nozzle(first, p1, atmosphere), nozzle(second, p2, atmosphere)
+
+        return run
+
+    ports = (
+        *(Port(0, inlet, -1.0), Port(0, outlet, 1.0)),
+        *(Port(1, inlet, -1.0), Port(1, vented, 1.0)),
+        *(Port(2, outlet, -1.0), Port(2, vented, 1.0)),
+    )
+    return Fit(prepare, (inlet, outlet), ports)
+
+
+def load_fit(nozzle: Nozzle, atmosphere: float, at: int, delivered: int) -> Fit:
+    """An appliance in its place."""
 
     def prepare(c: LoadCondition) -> Run:
         area = c.flow_area
 
-        def run(state: list[float], net: list[float]) -> tuple[float, ...]:
-            flow = nozzle(area, state[at], atmosphere) if area else 0.0
-            net[at] -= flow
-            net[delivered] += flow
-            return (flow,)
+        def run(state: Sequence[float]) -> tuple[float, ...]:
+            return (nozzle(area, state[at], atmosphere) if area else 0.0,)
 
         return run
 
-    return prepare
+    return Fit(prepare, (at,), (Port(0, at, -1.0), Port(0, delivered, 1.0)))
+
+
+def leak_fit(nozzle: Nozzle, atmosphere: float, room: int, vented: int) -> Fit:
+    """A leak or purge from a volume in its place."""
+
+    def prepare(c: RoomCondition) -> Run:
+        area = c.leak
+
+        def run(state: Sequence[float]) -> tuple[float, ...]:
+            return (nozzle(area, state[room], atmosphere) if area else 0.0,)
+
+        return run
+
+    return Fit(prepare, (room,), (Port(0, room, -1.0), Port(0, vented, 1.0)))

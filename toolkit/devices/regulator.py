@@ -1,4 +1,4 @@
-"""A spring-loaded regulator with soft seat, internal relief, case and vent.
+"""A spring-loaded regulator with soft seat, internal relief or second seat, case and vent.
 
 The model leaves out friction, the mass of the moving parts, velocity boost and sound waves in the inlet pipe.
 Spring rates, lever ratio and discharge coefficients of the default are engineering judgement, source "bench".
@@ -6,17 +6,21 @@ Spring rates, lever ratio and discharge coefficients of the default are engineer
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from math import pi
+from math import pi, sqrt
+from typing import ClassVar
 
 from toolkit import checks
 from toolkit.devices.balance import RegulatorCondition, relief_area, stander, valve_area
+from toolkit.devices.fit import Fit, Nozzle, Port, Run, series
 from toolkit.errors import ScenarioError
 from toolkit.units import IN_WC, PSI
 
 # Stands for "no relief": a spring that nothing in a station can lift. Finite, so that conditions can be interpolated.
 NEVER_LIFTS = 1e9
+# The diaphragm can go this much further than it takes to shut a second seat.
+OVERTRAVEL_SPARE = 1.25
 
 
 @dataclass(frozen=True)
@@ -42,20 +46,75 @@ class InternalRelief:
 
 
 @dataclass(frozen=True)
+class SecondSeat:
+    """An integral overpressure device: a second seat in the regulator's own body, on the same diaphragm and vent.
+
+    Where the disk cannot follow, the diaphragm travels on against an overtravel spring and shuts this seat over
+    `travel` [m], so that gas keeps flowing at a raised pressure. `takes_over_above_set` [Pa]: how far above the set
+    point the overtravel begins; `spring_rate` [N/m], `orifice_diameter` [m], `discharge_coefficient` [-].
+    The rates and sizes of the default are engineering judgement.
+    """
+
+    takes_over_above_set: float = 4 * IN_WC
+    spring_rate: float = 1500.0
+    orifice_diameter: float = 0.0095
+    travel: float = 0.003
+    discharge_coefficient: float = 0.82
+
+    def __post_init__(self) -> None:
+        checks.number("second_seat.takes_over_above_set", self.takes_over_above_set, 0, 2e6, "Pa", above=True)
+        checks.number("second_seat.spring_rate", self.spring_rate, 10, 1e7, "N/m")
+        checks.number("second_seat.orifice_diameter", self.orifice_diameter, 1e-4, 0.3, "m")
+        checks.number("second_seat.travel", self.travel, 1e-5, 0.05, "m")
+        checks.number("second_seat.discharge_coefficient", self.discharge_coefficient, 0, 1, "", above=True)
+
+
+# Darcy friction factor of a short commercial pipe, engineering judgement.
+VENT_FRICTION = 0.03
+
+
+@dataclass(frozen=True)
 class Vent:
-    """The opening of the case to the outside air: bore [m], discharge coefficient [-]."""
+    """The opening of the case to the outside air, with what is screwed into it; lengths in m.
+
+    `bore` and `discharge_coefficient` of the opening itself; a vent pipe of `pipe_length` and `pipe_bore`; an insect
+    screen at its end that leaves `screen_share` of the pipe free; a vent limiter's bore. 0 is none of it.
+    """
 
     bore: float = 0.019
     discharge_coefficient: float = 0.65
+    pipe_length: float = 0.0
+    pipe_bore: float = 0.0
+    screen_share: float = 1.0
+    limiter_bore: float = 0.0
 
     def __post_init__(self) -> None:
         checks.number("vent.bore", self.bore, 1e-4, 0.3, "m")
         checks.number("vent.discharge_coefficient", self.discharge_coefficient, 0, 1, "", above=True)
+        checks.number("vent.pipe_length", self.pipe_length, 0, 100, "m")
+        checks.number("vent.pipe_bore", self.pipe_bore, 0, 0.3, "m")
+        checks.number("vent.screen_share", self.screen_share, 0.01, 1, "of the pipe's area")
+        checks.number("vent.limiter_bore", self.limiter_bore, 0, 0.3, "m")
+        if self.pipe_length and self.pipe_bore < 1e-3:
+            raise ScenarioError("vent.pipe_bore", self.pipe_bore, "a bore of 0.001 m or more", "Give the pipe a bore.")
 
     @property
     def flow_area(self) -> float:
-        """Discharge coefficient times area, m2."""
-        return self.discharge_coefficient * pi / 4 * self.bore**2
+        """Discharge coefficient times area of all of it in series, m2.
+
+        A pipe counts as A / sqrt(f L / D + 1 / screen^2): pressure loss of a slow flow by the Darcy equation, with the
+        screen as an opening that is smaller by its share. Source: `white-fluid-mechanics`.
+        """
+        cd = self.discharge_coefficient
+        area = cd * pi / 4 * self.bore**2
+        if self.pipe_length:
+            losses = VENT_FRICTION * self.pipe_length / self.pipe_bore + 1 / self.screen_share**2
+            area = series(area, pi / 4 * self.pipe_bore**2 / sqrt(losses))
+        elif self.screen_share < 1:
+            area = series(area, cd * pi / 4 * self.bore**2 * self.screen_share)
+        if self.limiter_bore:
+            area = series(area, cd * pi / 4 * self.limiter_bore**2)
+        return area
 
 
 @dataclass(frozen=True)
@@ -85,7 +144,13 @@ class Regulator:
     seat_depth: float = 1e-4
     case_volume: float = 0.5e-3
     relief: InternalRelief | None = field(default_factory=InternalRelief)
+    second_seat: SecondSeat | None = None
     vent: Vent = field(default_factory=Vent)
+
+    SHOWS: ClassVar = (
+        *("lift", "relief_lift", "case_absolute_pressure"),
+        *("mass_flow", "relief_mass_flow", "vent_mass_flow"),
+    )
 
     def __post_init__(self) -> None:
         checks.name("regulator.name", self.name)
@@ -94,9 +159,16 @@ class Regulator:
             checks.name(f"{here}.{end}", getattr(self, end))
         if self.inlet == self.outlet:
             raise ScenarioError(f"{here}.outlet", self.outlet, "a volume other than the inlet", "Name another volume.")
-        for part, kind in (("vent", Vent), ("relief", InternalRelief | None)):
+        for part, kind in (("vent", Vent), ("relief", InternalRelief | None), ("second_seat", SecondSeat | None)):
             if not isinstance(getattr(self, part), kind):
                 raise ScenarioError(f"{here}.{part}", getattr(self, part), f"a {part}", "Build it with its own class.")
+        if self.relief and self.second_seat:
+            raise ScenarioError(
+                f"{here}.second_seat",
+                self.second_seat,
+                "no second seat beside an internal relief: both ride on the diaphragm's overtravel",
+                "Leave out one of the two.",
+            )
         ranges: dict[str, tuple[float, float, str]] = {
             "set_gauge_pressure": (1, 1e7, "Pa"),
             "adjusted_at_inlet_gauge_pressure": (1, 2e7, "Pa"),
@@ -128,12 +200,12 @@ class Regulator:
                 f"less than a tenth of the travel ({0.1 * self.travel:g} m)",
                 "The set point is defined clear of the seat: make the seat shallower or the travel longer.",
             )
-        if self.relief and self.diaphragm_area * self.relief.travel >= 0.9 * self.case_volume:
+        if self.diaphragm_area * self.overtravel >= 0.9 * self.case_volume:
             raise ScenarioError(
                 f"{here}.case_volume",
                 self.case_volume,
-                "more room than the relief's travel sweeps",
-                "Enlarge the case or shorten the relief's travel.",
+                "more room than the travel of the relief or second seat sweeps",
+                "Enlarge the case or shorten that travel.",
             )
         if self.spring_preload <= 0:
             raise ScenarioError(
@@ -159,16 +231,26 @@ class Regulator:
         )
 
     @property
+    def overtravel(self) -> float:
+        """How far the diaphragm can travel beyond a disk that cannot follow, m."""
+        if self.second_seat:
+            return OVERTRAVEL_SPARE * self.second_seat.travel
+        return self.relief.travel if self.relief else 0.0
+
+    @property
     def relief_preload(self) -> float:
-        """Relief spring's force when the relief is shut [N]."""
-        if self.relief is None:
+        """Force of the relief's or the second seat's spring while it rests [N]."""
+        if self.second_seat:
+            above = self.second_seat.takes_over_above_set
+        elif self.relief:
+            above = self.relief.start_above_set
+        else:
             return NEVER_LIFTS
-        start = self.set_gauge_pressure + self.relief.start_above_set
-        return start * self.diaphragm_area - self.spring_preload
+        return (self.set_gauge_pressure + above) * self.diaphragm_area - self.spring_preload
 
     def condition(self) -> RegulatorCondition:
         """The healthy regulator's effective numbers."""
-        relief = self.relief or InternalRelief()
+        relief, second = self.relief or InternalRelief(), self.second_seat
         return RegulatorCondition(
             area=self.diaphragm_area,
             growth=self.area_growth / (self.lever_ratio * self.travel),
@@ -177,8 +259,8 @@ class Regulator:
             preload=self.spring_preload,
             rate=self.spring_rate,
             relief_preload=self.relief_preload,
-            relief_rate=relief.spring_rate,
-            relief_travel=relief.travel,
+            relief_rate=second.spring_rate if second else relief.spring_rate,
+            relief_travel=self.overtravel,
             unbalanced=self.unbalanced_area,
             seat_stiffness=self.seat_stiffness,
             seat_depth=self.seat_depth,
@@ -193,46 +275,44 @@ class Regulator:
             nick=0.0,
             hole=0.0,
             relief_curtain=relief.discharge_coefficient * pi * relief.port_diameter,
-            relief_port=relief.discharge_coefficient * pi / 4 * relief.port_diameter**2,
+            relief_port=relief.discharge_coefficient * pi / 4 * relief.port_diameter**2 if self.relief else 0.0,
             vent=self.vent.flow_area,
+            second_curtain=second.discharge_coefficient * pi * second.orifice_diameter if second else 0.0,
+            second_orifice=second.discharge_coefficient * pi / 4 * second.orifice_diameter**2 if second else 0.0,
+            second_travel=second.travel if second else 0.0,
+            second_nick=0.0,
         )
 
-
-SIGNALS = ("lift", "relief_lift", "case_absolute_pressure", "mass_flow", "relief_mass_flow", "vent_mass_flow")
-
-Nozzle = Callable[[float, float, float], float]
-Run = Callable[[list[float], list[float]], tuple[float, ...]]
+    def ends(self) -> dict[str, str]:
+        """The volumes it meets."""
+        return {"inlet": self.inlet, "outlet": self.outlet, "senses": self.senses or self.outlet}
 
 
-def flows(
+def regulator_fit(
     nozzle: Nozzle, atmosphere: float, inlet: int, outlet: int, senses: int, case: int, vented: int
-) -> Callable[[RegulatorCondition], Run]:
-    """The regulator's flows, given its places in the state: for a condition, a function of (state, net mass flows).
-
-    That function adds to the net mass flows [kg/s] and returns the values of SIGNALS.
-    """
+) -> Fit:
+    """The regulator in its place in the state."""
 
     def prepare(c: RegulatorCondition) -> Run:
         stand = stander(c)
         vent_area = c.vent
 
-        def run(state: list[float], net: list[float]) -> tuple[float, ...]:
+        def run(state: Sequence[float]) -> tuple[float, ...]:
             p1, p2, ps = state[inlet], state[outlet], state[senses]
             lift, relief_lift, pv = stand(ps, state[case], p1, p2)
-            main = nozzle(valve_area(c, lift), p1, p2)
+            main = nozzle(valve_area(c, lift, relief_lift), p1, p2)
             across = relief_area(c, relief_lift)
             relief = nozzle(across, ps, pv) if across else 0.0
-            vent = nozzle(vent_area, pv, atmosphere)
-            net[inlet] -= main
-            net[outlet] += main
-            net[senses] -= relief
-            net[case] += relief - vent
-            net[vented] += vent
-            return lift, relief_lift, pv, main, relief, vent
+            return lift, relief_lift, pv, main, relief, nozzle(vent_area, pv, atmosphere)
 
         return run
 
-    return prepare
+    ports = (
+        *(Port(3, inlet, -1.0), Port(3, outlet, 1.0)),
+        *(Port(4, senses, -1.0), Port(4, case, 1.0)),
+        *(Port(5, case, -1.0), Port(5, vented, 1.0)),
+    )
+    return Fit(prepare, tuple(sorted({inlet, outlet, senses, case})), ports)
 
 
 def gauge_at_lift(c: RegulatorCondition, lift: float, inlet_gauge_pressure: float) -> float:

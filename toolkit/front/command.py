@@ -20,14 +20,14 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
         argv: the words after `course`; those of the process if None.
 
     Returns:
-        The exit code: 0 when it ended as asked, 2 when it could not start (one sentence on stderr says why).
+        The exit code: 0 when it ended as asked, 2 when it could not (one sentence on stderr says why).
     """
     refusal = _old_python(sys.version_info[:2])
     if refusal:
         print(refusal, file=sys.stderr)
         return EXIT_REFUSED
 
-    from toolkit.errors import LaunchError
+    from toolkit.errors import CourseError, LaunchError
 
     class Parser(argparse.ArgumentParser):
         """Refuses wrong words with one sentence, without the list of all flags before it."""
@@ -43,11 +43,15 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
             from toolkit.panels.images import main as draw_images
 
             draw_images(asked.folder)
+        elif asked.task:
+            from toolkit.front import station_commands
+
+            station_commands.run(asked)
         else:
             from toolkit.front import launch
 
             launch.open_course(lessons=asked.lessons, port=asked.port, open_browser=asked.browser)
-    except LaunchError as refused:
+    except CourseError as refused:
         print(refused, file=sys.stderr)
         return EXIT_REFUSED
     return 0
@@ -75,6 +79,18 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     tasks = parser.add_subparsers(dest="task", title="other tasks", metavar="")
     images = tasks.add_parser("images", help="draw the README's images anew")
     images.add_argument("--folder", type=Path, default=Path("images"), help="where the images go (default: images)")
+    tasks.add_parser("stations", help="list the stations that come with the course")
+    simulate = tasks.add_parser("simulate", help="run a station file and say what happened")
+    check = tasks.add_parser("check", help="judge a station file by the published limits")
+    for task in (simulate, check):
+        task.add_argument("file", metavar="FILE", help="a station file (.toml), or the name of a station of the course")
+        units = task.add_mutually_exclusive_group()
+        units.add_argument("--us", dest="units", action="store_const", const="us", help="in. w.c., psig (default)")
+        units.add_argument("--metric", dest="units", action="store_const", const="metric", help="mbar, bar")
+        task.set_defaults(units="us")
+    form = simulate.add_mutually_exclusive_group()
+    form.add_argument("--json", dest="form", action="store_const", const="json", help="the same as data, in SI")
+    form.add_argument("--csv", dest="form", action="store_const", const="csv", help="every signal over time")
     return parser
 
 

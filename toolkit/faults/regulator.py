@@ -1,69 +1,16 @@
-"""What can go wrong with a device. A fault worsens a device's condition; it ramps in over seconds from its onset.
-
-A fault names the devices it strikes, so that one cause can take two of them. `worsen` gives the condition with the
-fault fully there (severity 1) or partly; between the moments at which something starts or stops changing, the engine
-takes every number of a condition as linear in time.
-"""
+"""What can go wrong inside a regulator."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, fields
-from typing import Any, ClassVar
+from dataclasses import dataclass
 
-from toolkit import checks
 from toolkit.devices.balance import RegulatorCondition
-from toolkit.devices.line import SupplyCondition
 from toolkit.errors import ScenarioError
+from toolkit.faults.base import Fault, toward
 
 # A piece of pipe plastic yields, grit and weld slag do not. Stiffness of the piece between disk and seat, N/m.
 SOFT_DEBRIS, HARD_DEBRIS = (1e5, 2e6), 1e8
-# Faults ramp in: nothing in the field is instant, and a jump would be faster than any layer can answer.
-SHORTEST_RAMP = 1e-3
-
-
-@dataclass(frozen=True, kw_only=True)
-class Fault:
-    """Base: devices struck, onset [s] and ramp [s]. With onset + ramp <= 0 the fault is there from the start."""
-
-    devices: tuple[str, ...] | str
-    onset: float = 60.0
-    ramp: float = 5.0
-    strikes: ClassVar[str] = "regulator"
-
-    def __post_init__(self) -> None:
-        if isinstance(self.devices, str):
-            object.__setattr__(self, "devices", (self.devices,))
-        here = type(self).__name__
-        if not self.devices:
-            raise ScenarioError(f"{here}.devices", self.devices, "at least one device's name", "Name what it strikes.")
-        for device in self.devices:
-            checks.name(f"{here}.devices", device)
-        checks.number(f"{here}.onset", self.onset, -1e6, 1e6, "s")
-        checks.number(f"{here}.ramp", self.ramp, SHORTEST_RAMP, 1e6, "s")
-        for key, (low, high, unit) in self.ranges().items():
-            checks.number(f"{here}.{key}", getattr(self, key), low, high, unit)
-
-    @classmethod
-    def ranges(cls) -> Mapping[str, tuple[float, float, str]]:
-        """Lowest and highest value and unit of each of the fault's own numbers."""
-        return {}
-
-    def severity(self, time: float) -> float:
-        """How far the fault has come at a time [s], 0 to 1."""
-        return min(1.0, max(0.0, (time - self.onset) / self.ramp))
-
-    def moments(self) -> tuple[float, float]:
-        """The times at which the fault starts and stops growing, s."""
-        return self.onset, self.onset + self.ramp
-
-    def worsen(self, condition: Any, severity: float) -> Any:
-        """The device's condition with the fault at a severity."""
-        raise NotImplementedError
-
-
-def _toward(now: float, then: float, severity: float) -> float:
-    return now + (then - now) * severity
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,7 +97,7 @@ class WeakMainSpring(Fault):
 
     def worsen(self, condition: RegulatorCondition, severity: float) -> RegulatorCondition:
         """See Fault. The relief spring is a spring of its own and keeps its force."""
-        return condition._replace(preload=condition.preload * _toward(1.0, self.left_share, severity))
+        return condition._replace(preload=condition.preload * toward(1.0, self.left_share, severity))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -168,7 +115,7 @@ class WeakRelief(Fault):
     def worsen(self, condition: RegulatorCondition, severity: float) -> RegulatorCondition:
         """See Fault."""
         return condition._replace(
-            relief_preload=condition.relief_preload * _toward(1.0, self.left_share, severity),
+            relief_preload=condition.relief_preload * toward(1.0, self.left_share, severity),
             hole=condition.hole + self.weep_area * severity,
         )
 
@@ -200,91 +147,66 @@ class StuckStem(Fault):
         travel = condition.highest_lift
         return condition._replace(
             lowest_lift=travel * self.lowest * severity,
-            highest_lift=travel * _toward(1.0, self.highest, severity),
+            highest_lift=travel * toward(1.0, self.highest, severity),
         )
 
 
 @dataclass(frozen=True, kw_only=True)
-class SupplyChange(Fault):
-    """The main's pressure goes to `gauge_pressure` [Pa]: sagging in the cold, or raised by a failure upstream."""
-
-    gauge_pressure: float
-    strikes: ClassVar[str] = "supply"
-
-    @classmethod
-    def ranges(cls) -> Mapping[str, tuple[float, float, str]]:
-        """See Fault."""
-        return {"gauge_pressure": (0, 2e7, "Pa")}
-
-    def worsen(self, condition: SupplyCondition, severity: float) -> SupplyCondition:
-        """See Fault."""
-        return condition._replace(gauge_pressure=_toward(condition.gauge_pressure, self.gauge_pressure, severity))
-
-
-@dataclass(frozen=True, kw_only=True)
-class PluggedFilter(Fault):
-    """Dirt in the filter: `blocked_share` of the supply's flow area is gone."""
-
-    blocked_share: float
-    strikes: ClassVar[str] = "supply"
-
-    @classmethod
-    def ranges(cls) -> Mapping[str, tuple[float, float, str]]:
-        """See Fault."""
-        return {"blocked_share": (0, 0.99999, "")}
-
-    def worsen(self, condition: SupplyCondition, severity: float) -> SupplyCondition:
-        """See Fault."""
-        return condition._replace(flow_area=condition.flow_area * (1 - self.blocked_share * severity))
-
-
-@dataclass(frozen=True, kw_only=True)
-class Warmed(Fault):
-    """Gas warmed by the sun in a volume or a case (`<regulator>_case`): to `times` the station's temperature in kelvin.
-
-    No fault of any device: locked-in gas rises with its absolute temperature.
-    """
+class WrongOrifice(Fault):
+    """A regulator fitted with an orifice of `times` the right diameter."""
 
     times: float
-    strikes: ClassVar[str] = "room"
 
     @classmethod
     def ranges(cls) -> Mapping[str, tuple[float, float, str]]:
         """See Fault."""
-        return {"times": (0.7, 1.5, "of the absolute temperature")}
+        return {"times": (0.1, 4, "of the right diameter")}
 
-    def worsen(self, condition: Any, severity: float) -> Any:
+    def worsen(self, condition: RegulatorCondition, severity: float) -> RegulatorCondition:
         """See Fault."""
-        return condition._replace(warmth=condition.warmth * _toward(1.0, self.times, severity))
+        wide = toward(1.0, self.times, severity)
+        return condition._replace(
+            curtain=condition.curtain * wide,
+            orifice=condition.orifice * wide**2,
+            unbalanced=condition.unbalanced * wide**2,
+        )
 
 
-FAULTS: dict[str, type[Fault]] = {
-    "debris": Debris,
-    "nicked_seat": NickedSeat,
-    "torn_diaphragm": TornDiaphragm,
-    "blocked_vent": BlockedVent,
-    "weak_main_spring": WeakMainSpring,
-    "weak_relief": WeakRelief,
-    "stuck_stem": StuckStem,
-    "supply_change": SupplyChange,
-    "plugged_filter": PluggedFilter,
-    "warmed": Warmed,
-}
+@dataclass(frozen=True, kw_only=True)
+class Ice(Fault):
+    """Hydrate or ice in a regulator: it plugs a share of the orifice, or holds the disk open, or shuts the vent."""
+
+    plugged_share: float = 0.0
+    held_open_share: float = 0.0
+    vent_share: float = 0.0
+
+    @classmethod
+    def ranges(cls) -> Mapping[str, tuple[float, float, str]]:
+        """See Fault."""
+        return {"plugged_share": (0, 0.9999, ""), "held_open_share": (0, 1, ""), "vent_share": (0, 1, "")}
+
+    def worsen(self, condition: RegulatorCondition, severity: float) -> RegulatorCondition:
+        """See Fault."""
+        free, top = 1 - self.plugged_share * severity, condition.highest_lift
+        return condition._replace(
+            curtain=condition.curtain * free,
+            orifice=condition.orifice * free,
+            lowest_lift=max(condition.lowest_lift, top * self.held_open_share * severity),
+            vent=condition.vent * (1 - self.vent_share * severity),
+        )
 
 
-def fault(kind: str, **values: Any) -> Fault:
-    """A fault by its name, as a file or a form gives it."""
-    if kind not in FAULTS:
-        raise ScenarioError("fault.kind", kind, "one of " + ", ".join(FAULTS), "Check the spelling.")
-    known = {item.name for item in fields(FAULTS[kind])}
-    for key in values:
-        if key not in known:
-            raise ScenarioError(
-                f"{kind}.{key}", values[key], "one of " + ", ".join(sorted(known)), "Check the spelling."
-            )
-    try:
-        return FAULTS[kind](**values)
-    except TypeError as error:
-        raise ScenarioError(
-            kind, sorted(values), "every number the fault needs", f"Add what is missing: {error}."
-        ) from None
+@dataclass(frozen=True, kw_only=True)
+class FouledSecondSeat(Fault):
+    """Dirt that keeps the second seat of an integral device open: `leak_area` [m2]."""
+
+    leak_area: float
+
+    @classmethod
+    def ranges(cls) -> Mapping[str, tuple[float, float, str]]:
+        """See Fault."""
+        return {"leak_area": (1e-12, 1e-3, "m2")}
+
+    def worsen(self, condition: RegulatorCondition, severity: float) -> RegulatorCondition:
+        """See Fault."""
+        return condition._replace(second_nick=self.leak_area * severity)

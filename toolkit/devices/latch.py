@@ -1,0 +1,86 @@
+"""What latching devices remember during a run: whether they have tripped, since when, and how far open they were then.
+
+A device at rest watches its settings; where one is passed, the run's step ends there and its latch changes. A latch
+never goes back by itself: a slam-shut and a switch with manual reset wait for somebody to reset them.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from toolkit.devices.pressure_switch import PressureSwitch, PressureSwitchCondition
+from toolkit.devices.relief_valve import POPPED, ReliefValve, ReliefValveCondition
+from toolkit.devices.slam_shut import SlamShut, SlamShutCondition
+
+REST, HIGH, LOW, BY_SWITCH, POP = "rest", "high", "low", "by switch", "popped"
+# Burners shut and light again within this time [s]; a relief's dirty seat shows within it, too.
+STROKE = 1.0
+
+Latching = SlamShut | PressureSwitch | ReliefValve
+
+
+class Latch(NamedTuple):
+    """Mode since a time [s], and the share to which it (or what it drives) was open when it changed."""
+
+    mode: str = REST
+    since: float = float("-inf")
+    share: float = 1.0
+
+
+class Watch(NamedTuple):
+    """A setting to watch: `sign` * (value - `setting`) above 0 changes the latch to `mode`.
+
+    The value is the pressure a device senses, or the lift of a relief valve; `setting` names a number of its condition.
+    """
+
+    mode: str
+    sign: float
+    setting: str
+
+
+def watches(device: Latching, latch: Latch) -> tuple[Watch, ...]:
+    """What a device in this mode watches."""
+    trips = (Watch(HIGH, 1.0, "high"), Watch(LOW, -1.0, "low"))
+    if isinstance(device, SlamShut):
+        return trips if latch.mode == REST else ()
+    if isinstance(device, ReliefValve):
+        return (Watch(POP, 1.0, "lift"),) if latch.mode == REST and device.weeps_after_pop else ()
+    if latch.mode == REST:
+        return trips
+    if device.manual_reset:
+        return ()
+    return (Watch(REST, -1.0, "high_reset"),) if latch.mode == HIGH else (Watch(REST, 1.0, "low_reset"),)
+
+
+def rests_until(device: Latching, latch: Latch) -> float:
+    """The time before which a device that has just changed does not change again, s."""
+    return latch.since + device.response if isinstance(device, PressureSwitch) else latch.since
+
+
+def setting(condition: SlamShutCondition | PressureSwitchCondition | ReliefValveCondition, watch: Watch) -> float:
+    """The value that a watch compares with, Pa absolute, or a share of lift."""
+    return POPPED if watch.setting == "lift" else float(getattr(condition, watch.setting))
+
+
+def open_share(device: SlamShut | PressureSwitch, latch: Latch, time: float, moves: float = 1.0) -> float:
+    """The share to which a slam-shut, or the burners that a switch locks out, stand open at a time [s]."""
+    passed = time - latch.since
+    if isinstance(device, SlamShut):
+        if latch.mode == REST:
+            return min(1.0, latch.share + passed / device.opening)
+        return latch.share * (1.0 - moves * min(1.0, max(0.0, (passed - device.response) / device.closing)))
+    if latch.mode == REST:
+        return min(1.0, latch.share + passed / STROKE)
+    return max(0.0, latch.share - max(0.0, passed) / STROKE)
+
+
+def moments(device: Latching, latch: Latch) -> tuple[float, ...]:
+    """The times at which what follows from a change starts or stops, or a device watches again, s."""
+    if isinstance(device, SlamShut):
+        if latch.mode == REST:
+            return (latch.since + device.opening * (1.0 - latch.share),)
+        return latch.since + device.response, latch.since + device.response + device.closing
+    if isinstance(device, PressureSwitch):
+        left = 1.0 - latch.share if latch.mode == REST else latch.share
+        return latch.since + device.response, latch.since + STROKE * left
+    return (latch.since + STROKE,)
