@@ -15,6 +15,7 @@ from layered import (
     INLET,
     LINE,
     PLAIN,
+    SCENARIOS,
     R,
     W,
     hard,
@@ -26,6 +27,7 @@ from layered import (
 )
 
 from toolkit.actions import AdjustSetPoint, Purge, Reset, TurnValve
+from toolkit.devices.balance import valve_area
 from toolkit.devices.line import Load, Pipe, SensingLine, Supply
 from toolkit.devices.pressure_switch import PressureSwitch
 from toolkit.devices.regulator import VENT_FRICTION, Regulator, Vent
@@ -36,6 +38,7 @@ from toolkit.faults import (
     Debris,
     DirtyReliefSeat,
     FouledSecondSeat,
+    Ice,
     Leak,
     NickedSeat,
     StuckShutoff,
@@ -43,10 +46,12 @@ from toolkit.faults import (
     SupplyChange,
     TripShift,
     WrongDeadband,
+    WrongOrifice,
     WrongSetting,
 )
+from toolkit.network import network
 from toolkit.scenario import Demand, Scenario, Station, Volume
-from toolkit.simulation import simulate
+from toolkit.simulation import settled_state, simulate
 from toolkit.units import IN_WC, PSI
 
 NIGHT = (Demand(0, 0.0),)
@@ -554,3 +559,113 @@ def test_the_published_accident():
     blind = simulate(accident(guard=replace(guard, senses="old_main")))
     assert not blind.happened("trips_high")
     assert blind.peak("new_main_gauge_pressure")[1] > 6 * PSI
+
+
+# What holds for every layer and fault
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_mass_balances_in_every_run(name):
+    """In minus out is stored, within 1e-9 of what passed."""
+    totals = simulate(SCENARIOS[name]).totals
+    off = totals["supplied"] - totals["delivered"] - totals["vented"] - totals["stored"]
+    assert abs(off) <= 1e-9 * sum(map(abs, totals.values()))
+
+
+@pytest.mark.parametrize("name", ["monitor takes over", "relief valve lifts", "sun on a locked-in pipe"])
+def test_the_slopes_are_those_of_the_rates(name):
+    """Each device moved by what it reads, against all places moved one by one by central differences."""
+    scenario = SCENARIOS[name]
+    trace_end, net = scenario.duration, network(scenario)
+    conditions = scenario.conditions(trace_end)
+    state = [*settled_state(scenario.station, conditions), 0.0, 0.0, 0.0]
+    # off the kinks: disks between their stops
+    state = [value * 1.02 if i < net.gas else 0.3 if i < net.dynamic else 0.0 for i, value in enumerate(state)]
+    right = net.right_side(conditions)
+    slopes = right.slopes(right.rates(state)[1])
+    for j in range(net.dynamic):
+        nudge = 1e-6 * state[j] if state[j] else 1e-9
+        up, down = (right.rates([v + sign * nudge * (i == j) for i, v in enumerate(state)])[0] for sign in (1, -1))
+        for i in range(net.size):
+            expected = (up[i] - down[i]) / (2 * nudge)
+            assert slopes[i][j] == pytest.approx(expected, rel=1e-3, abs=1e-4 * max(map(abs, slopes[i])) + 1e-9), (i, j)
+
+
+# The faults that no other form above shows
+
+
+def test_where_the_second_seat_begins_and_how_the_two_seats_share_the_drop():
+    """Its spring rests until (set + takes over) A - F0; two openings in a row pass A1 A2 / sqrt(A1^2 + A2^2)."""
+    (regulator,) = with_second_seat().regulators
+    start = (regulator.set_gauge_pressure + regulator.second_seat.takes_over_above_set) * regulator.diaphragm_area
+    assert regulator.relief_preload == pytest.approx(start - regulator.spring_preload)
+    assert regulator.second_seat.takes_over_above_set == 4 * IN_WC
+    lift, over = 5e-4, 2e-3
+    first = 0.82 * pi * R.orifice_diameter * lift
+    first = first * 0.82 * AU / sqrt(first**2 + (0.82 * AU) ** 2)
+    seat = regulator.second_seat
+    curtain, port = 0.82 * pi * seat.orifice_diameter * (seat.travel - over), 0.82 * pi / 4 * seat.orifice_diameter**2
+    second = curtain * port / sqrt(curtain**2 + port**2)
+    expected = first * second / sqrt(first**2 + second**2)
+    assert valve_area(regulator.condition(), lift, over) == pytest.approx(expected, rel=1e-6)
+    assert valve_area(regulator.condition(), lift, seat.travel + 1e-4) == 0.0
+
+
+def test_a_torn_off_sensing_line_blows_from_both_ends():
+    station = monitored()
+    (line, *_) = station.sensing_lines
+    torn = BrokenSensingLine(devices=line.name, onset=HERE)
+    trace = simulate(Scenario(station, (Demand(0, 0.3),), (torn,), 60))
+    p = PA + trace.settled("outlet_gauge_pressure")
+    expected = standard(subcritical(line.flow_area, p, PA, station.rt), station.rt)
+    assert trace.settled(f"{line.name}_inlet_air_flow") == pytest.approx(expected, rel=0.01)
+    assert trace.settled(f"{line.name}_gauge_pressure") == pytest.approx(0.0, abs=1.0)  # its device reads air
+
+
+def test_a_wrong_orifice_lifts_lock_up_by_its_larger_unbalanced_area():
+    """p2 = (L F0 + p1 Au + kseat xc) / (L A + Au), Au four times as large at twice the diameter; F0 as it was set."""
+    night = (Demand(0, 0.2), Demand(5, 0.0))
+    wrong = WrongOrifice(devices="regulator", times=2.0, onset=HERE)
+    plain = Station(regulators=(PLAIN,))
+    found = simulate(Scenario(plain, night, (wrong,), 200)).settled("outlet_gauge_pressure")
+    opening = 5 * PLAIN.spring_preload + 60 * PSI * 4 * AU + PLAIN.seat_stiffness * PLAIN.seat_depth
+    assert found == pytest.approx(opening / (5 * PLAIN.diaphragm_area + 4 * AU), rel=2e-3)
+
+
+def test_ice_holds_the_disk_open_or_plugs_the_seat():
+    held = Ice(devices="regulator", held_open_share=0.2, onset=HERE)
+    trace = simulate(Scenario(Station(regulators=(PLAIN,)), (Demand(0, 1.0),), (held,), 60))
+    assert trace["regulator_lift"].min() == pytest.approx(0.2 * R.travel)
+    curtain = 0.82 * pi * R.orifice_diameter * 0.2 * R.travel
+    full = curtain * 0.82 * AU / sqrt(curtain**2 + (0.82 * AU) ** 2)
+    inlet = PA + trace.settled("inlet_gauge_pressure")
+    expected = standard(
+        through(full, inlet, PA + trace.settled("outlet_gauge_pressure"), trace.scenario.station.rt), 1.0
+    )
+    assert trace.settled("regulator_flow") == pytest.approx(expected * trace.scenario.station.rt, rel=0.01)
+    plugged = Ice(devices="regulator", plugged_share=0.9, onset=HERE)
+    condition = Scenario(Station(regulators=(PLAIN,)), faults=(plugged,)).conditions(0.0)[1]
+    assert condition.orifice == pytest.approx(0.1 * 0.82 * AU)
+
+
+def test_shifted_trips_move_both_ways():
+    station = with_slam_shut(low_gauge_pressure=3 * IN_WC)
+    shift = TripShift(devices="slam_shut", high_by=200.0, low_by=100.0, onset=HERE)
+    moved = Scenario(station, faults=(shift,)).conditions(0.0)[1]
+    assert moved.high - PA == pytest.approx(20 * IN_WC + 200.0)
+    assert moved.low - PA == pytest.approx(3 * IN_WC + 100.0)
+
+
+def test_halving_the_tolerance_moves_nothing_that_is_told(monkeypatch):
+    """Step halving with all layers: settled values, peaks and the order of events."""
+    scenario = SCENARIOS["everything, worker fouled"]
+    rough = simulate(scenario)
+    for name in ("KEEPING_TOLERANCE", "LIFT_TOLERANCE"):
+        monkeypatch.setattr(f"toolkit.network.{name}", 2e-4)
+    monkeypatch.setattr("toolkit.network.ABSOLUTE_TOLERANCE", 0.2)
+    fine = simulate(scenario)
+    assert fine.steps > 1.5 * rough.steps
+    for volume in scenario.station.volumes:
+        signal = f"{volume.name}_gauge_pressure"
+        assert rough.settled(signal) == pytest.approx(fine.settled(signal), rel=1e-3)
+        assert rough.peak(signal)[1] == pytest.approx(fine.peak(signal)[1], rel=0.02)
