@@ -588,7 +588,7 @@ def test_the_slopes_are_those_of_the_rates(name):
         up, down = (right.rates([v + sign * nudge * (i == j) for i, v in enumerate(state)])[0] for sign in (1, -1))
         for i in range(net.size):
             expected = (up[i] - down[i]) / (2 * nudge)
-            assert slopes[i][j] == pytest.approx(expected, rel=1e-3, abs=1e-4 * max(map(abs, slopes[i])) + 1e-9), (i, j)
+            assert slopes[i][j] == pytest.approx(expected, rel=1e-3, abs=1e-7 * max(map(abs, slopes[i])) + 1e-9), (i, j)
 
 
 # The faults that no other form above shows

@@ -19,7 +19,7 @@ from toolkit.solver import Rows
 
 # So many half swings in a row, the last of them still this share of the first, and larger than this [Pa], is hunting.
 HALF_SWINGS, STILL, LEAST = 24, 0.6, 5.0
-_ENDS = 6
+_ENDS, SOME_TURNS = 6, 8
 # Slower growth than this [1/s] is left to the rounding of the slopes; a mode that turns slower than this [1/s] drifts.
 GROWS, TURNS = 0.05, 0.5
 
@@ -82,3 +82,10 @@ class Swings:
                         return Hunting(time, place, 0.5 * (len(turns) - 1) / (turns[-1][0] - turns[0][0]))
             self._last[place] = (value, now or rise)
         return None
+
+    def so_far(self) -> Hunting | None:
+        """The place that has turned most often, if at all often: irregular swings count as hunting, too."""
+        place = max(self._turns, key=lambda at: len(self._turns[at]), default=None)
+        if place is None or len(turns := self._turns[place]) < SOME_TURNS:
+            return None
+        return Hunting(turns[-1][0], place, 0.5 * (len(turns) - 1) / (turns[-1][0] - turns[0][0]))

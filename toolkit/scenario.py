@@ -350,7 +350,7 @@ class Scenario:
             return condition
         latch = latches[device.name]
         if isinstance(device, SlamShut) and isinstance(condition, SlamShutCondition):
-            return condition._replace(open_share=latches_of.open_share(device, latch, time, condition.moves))
+            return condition._replace(open_share=latches_of.open_share(device, latch, time))
         if isinstance(device, ReliefValve) and isinstance(condition, ReliefValveCondition):
             shown = min(1.0, (time - latch.since) / latches_of.STROKE) if latch.mode == latches_of.POP else 0.0
             return condition._replace(weep=condition.weep + device.weeps_after_pop * shown)

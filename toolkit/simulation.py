@@ -34,6 +34,8 @@ SETTLING_TIME, SETTLING_TOLERANCE = 1e6, 12.0
 # From where a station hunts on, the error allowed is this many times as large until something changes: steps longer
 # than a swing damp it out, and the run shows the middle of it.
 HUNTING_TOLERANCE = 300.0
+# A stretch that takes so many steps, to and fro, counts as hunting however irregular it is.
+PATIENCE = 2_500
 # A stretch at least this long [s] has settled at its end, and is asked there whether it is stable.
 SETTLED_AFTER = 5.0
 # A trip is located to within this time [s].
@@ -173,21 +175,31 @@ def _trip(
         if (latch.since == now and latch.mode != REST) or _past(place, watch, conditions[i], held) <= 0.0:
             continue
         changed = True
-        moves = getattr(conditions[i], "moves", 1.0)
-        share = 1.0 if isinstance(device, ReliefValve) else latches_of.open_share(device, latch, now, moves)
-        latches[device.name] = Latch(watch.mode, now, share)
+        share = 1.0 if isinstance(device, ReliefValve) else latches_of.open_share(device, latch, now)
+        latches[device.name] = latch.to(watch.mode, now, share, getattr(conditions[i], "moves", 1.0))
         if isinstance(device, ReliefValve):
             happened.append(Event(now, "relief_pops", device.name))
             continue
         kind = ("trips_" if isinstance(device, SlamShut) else "switch_") + watch.mode
         happened.append(Event(now, kind, device.name, held[place] - pa))
+        if latches[device.name].changes == latches_of.CHATTERS:
+            happened.append(Event(now, "chatters", device.name))
         if isinstance(device, PressureSwitch) and watch.mode != REST:
             for name in device.trips:
                 if latches[name].mode == REST:
-                    shut = next(one for one in net.scenario.station.slam_shuts if one.name == name)
-                    latches[name] = Latch(BY_SWITCH, now, latches_of.open_share(shut, latches[name], now))
+                    number, shut = _device(net, name)
+                    moves = getattr(conditions[number], "moves", 1.0)
+                    latches[name] = latches[name].to(
+                        BY_SWITCH, now, latches_of.open_share(shut, latches[name], now), moves
+                    )
                     happened.append(Event(now, "trips_by_switch", name, held[place] - pa))
     return changed
+
+
+def _device(net: Network, name: str) -> tuple[int, SlamShut | PressureSwitch]:
+    """Number and device of a name that an action or a switch gives."""
+    devices = net.scenario.station.devices
+    return next((i, d) for i, d in enumerate(devices) if d.name == name and isinstance(d, SlamShut | PressureSwitch))
 
 
 def _reset(
@@ -201,9 +213,9 @@ def _reset(
     """Reset by hand what may be reset; refuse it while the cause stands or a slam-shut is not equalised."""
     station, changed = net.scenario.station, False
     for action in resets:
-        number, device = next((i, d) for i, d in enumerate(station.devices) if d.name == action.device)
+        number, device = _device(net, action.device)
         latch, condition = latches[device.name], conditions[number]
-        if latch.mode == REST or not isinstance(device, SlamShut | PressureSwitch):
+        if latch.mode == REST:
             continue
         sensed = held[net.places[device.senses]]
         across = held[net.places[device.inlet]] - held[net.places[device.outlet]] if isinstance(device, SlamShut) else 0
@@ -214,8 +226,7 @@ def _reset(
             happened.append(Event(action.time, "reset_not_equalised", device.name, across))
         else:
             changed = True
-            moves = getattr(condition, "moves", 1.0)
-            latches[device.name] = Latch(REST, action.time, latches_of.open_share(device, latch, action.time, moves))
+            latches[device.name] = latch.to(REST, action.time, latches_of.open_share(device, latch, action.time))
             happened.append(Event(action.time, "reset", device.name))
     return changed
 
@@ -252,8 +263,8 @@ def integrate(
     yield Point(t, y, f, shown)
     drift = [0.0] * len(y)
     regulators = net.scenario.station.regulators
-    swings = Swings(tuple({net.places[r.senses or r.outlet] for r in regulators}))
-    for _ in range(budget):
+    swings = Swings(tuple({net.places[end] for r in regulators for end in r.ends().values()}))
+    for count in range(budget):
         slopes = here.slopes(shown)
         if moves:
             share = (t - start) / long
@@ -286,7 +297,7 @@ def integrate(
         if (new[at] - y[at]) * ahead < 0.25 * ahead * ahead:
             new = [a - e for a, e in zip(new, error, strict=True)]
         # Nor may it swing about that stop from step to step: what really swings does so over many steps.
-        dithers = worst > 0.01 and (new[at] - y[at]) * (y[at] - previous[at]) < 0.0
+        dithers = worst > 0.01 and tolerance < HUNTING_TOLERANCE and (new[at] - y[at]) * (y[at] - previous[at]) < 0.0
         now_f, now_shown = there.rates(new)
         if beyond and beyond(later, now_shown[0]) > 0.0:
             early, late = t, later
@@ -305,7 +316,8 @@ def integrate(
         yield Point(t, y, f, shown)
         if last:
             return
-        if damps and tolerance < HUNTING_TOLERANCE and (found := swings.see(t, shown[0])):
+        found = swings.see(t, shown[0]) if damps and tolerance < HUNTING_TOLERANCE else None
+        if found or (damps and count == PATIENCE and (found := swings.so_far())):
             tolerance = HUNTING_TOLERANCE
             if hunts is not None:
                 hunts.append(found)
@@ -327,6 +339,9 @@ def settled_state(station: Station, conditions: tuple[Condition, ...]) -> tuple[
     # start_guess gives pressures; a warm room holds less gas at them
     guess = start_guess(net)
     state = [p / room.warmth for p, room in zip(guess, rooms, strict=False)] + guess[len(rooms) :]
-    for point in integrate(net, state, 0.0, SETTLING_TIME, conditions, conditions, SETTLING_TOLERANCE):
-        state = point.state
+    try:
+        for point in integrate(net, state, 0.0, SETTLING_TIME, conditions, conditions, SETTLING_TOLERANCE):
+            state = point.state
+    except SimulationError as error:
+        raise SimulationError(f"The station finds no rest to start from. Left to stand: {error}") from None
     return tuple(state[: net.dynamic])

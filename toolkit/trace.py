@@ -53,6 +53,7 @@ EVENT_KINDS = {
     "switch_rest": "a switch lets go by itself; value: sensed gauge pressure, Pa",
     "hunts": "the pressure sensed at the subject swings without dying out, and the run shows the middle of it; "
     "value: swings a second, Hz",
+    "chatters": "a switch has moved so often that from here on only some of its moves are followed",
     "action": "a technician acts; subject: the action's name",
     "reset": "a device is reset by hand",
     "reset_refused": "a reset is refused, the cause stands; value: sensed gauge pressure, Pa",

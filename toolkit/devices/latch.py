@@ -16,15 +16,28 @@ REST, HIGH, LOW, BY_SWITCH, POP = "rest", "high", "low", "by switch", "popped"
 # Burners shut and light again within this time [s]; a relief's dirty seat shows within it, too.
 STROKE = 1.0
 
+# A switch that has moved so often in a run chatters.
+CHATTERS = 40
+
 Latching = SlamShut | PressureSwitch | ReliefValve
 
 
 class Latch(NamedTuple):
-    """Mode since a time [s], and the share to which it (or what it drives) was open when it changed."""
+    """Mode since a time [s], and the share to which it (or what it drives) was open when it changed.
+
+    `moves` is the part of its closing that a slam-shut does since then: one that sticks, sticks where it is. `changes`
+    says how often the device has changed in the run.
+    """
 
     mode: str = REST
     since: float = float("-inf")
     share: float = 1.0
+    moves: float = 1.0
+    changes: int = 0
+
+    def to(self, mode: str, time: float, share: float, moves: float = 1.0) -> Latch:
+        """The latch after a change."""
+        return Latch(mode, time, share, moves, self.changes + 1)
 
 
 class Watch(NamedTuple):
@@ -53,8 +66,14 @@ def watches(device: Latching, latch: Latch) -> tuple[Watch, ...]:
 
 
 def rests_until(device: Latching, latch: Latch) -> float:
-    """The time before which a device that has just changed does not change again, s."""
-    return latch.since + device.response if isinstance(device, PressureSwitch) else latch.since
+    """The time before which a device that has just changed does not change again, s.
+
+    One that chatters would use up the run: of its moves only one in ten is followed, then one in a hundred.
+    """
+    if not isinstance(device, PressureSwitch):
+        return latch.since
+    slower = (1.0, 10.0, 100.0)[min(2, latch.changes // CHATTERS)]
+    return latch.since + device.response * slower
 
 
 def setting(condition: SlamShutCondition | PressureSwitchCondition | ReliefValveCondition, watch: Watch) -> float:
@@ -62,13 +81,13 @@ def setting(condition: SlamShutCondition | PressureSwitchCondition | ReliefValve
     return POPPED if watch.setting == "lift" else float(getattr(condition, watch.setting))
 
 
-def open_share(device: SlamShut | PressureSwitch, latch: Latch, time: float, moves: float = 1.0) -> float:
+def open_share(device: SlamShut | PressureSwitch, latch: Latch, time: float) -> float:
     """The share to which a slam-shut, or the burners that a switch locks out, stand open at a time [s]."""
     passed = time - latch.since
     if isinstance(device, SlamShut):
         if latch.mode == REST:
             return min(1.0, latch.share + passed / device.opening)
-        return latch.share * (1.0 - moves * min(1.0, max(0.0, (passed - device.response) / device.closing)))
+        return latch.share * (1.0 - latch.moves * min(1.0, max(0.0, (passed - device.response) / device.closing)))
     if latch.mode == REST:
         return min(1.0, latch.share + passed / STROKE)
     return max(0.0, latch.share - max(0.0, passed) / STROKE)
@@ -82,5 +101,5 @@ def moments(device: Latching, latch: Latch) -> tuple[float, ...]:
         return latch.since + device.response, latch.since + device.response + device.closing
     if isinstance(device, PressureSwitch):
         left = 1.0 - latch.share if latch.mode == REST else latch.share
-        return latch.since + device.response, latch.since + STROKE * left
+        return rests_until(device, latch), latch.since + STROKE * left
     return (latch.since + STROKE,)

@@ -157,6 +157,8 @@ class Regulator:
         here = self.name
         for end in ("inlet", "outlet"):
             checks.name(f"{here}.{end}", getattr(self, end))
+        if self.senses != "":
+            checks.name(f"{here}.senses", self.senses)
         if self.inlet == self.outlet:
             raise ScenarioError(f"{here}.outlet", self.outlet, "a volume other than the inlet", "Name another volume.")
         for part, kind in (("vent", Vent), ("relief", InternalRelief | None), ("second_seat", SecondSeat | None)):
