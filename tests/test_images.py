@@ -7,7 +7,9 @@ import matplotlib.image
 import numpy as np
 
 from toolkit.panels import images
+from toolkit.station_file import shipped_stations
 
+SVGS = ["fouled_seat.svg", "regulator.svg", *(f"station_{name}.svg" for name in shipped_stations())]
 HERE = Path(__file__).parents[1] / "images"
 
 
@@ -15,7 +17,7 @@ def test_images_are_the_same_at_each_run_and_well_formed(tmp_path: Path) -> None
     images.main(tmp_path / "a")
     images.main(tmp_path / "b")
     made = sorted(path.name for path in (tmp_path / "a").iterdir())
-    assert made == ["fouled_seat.svg", "fouled_seat_chart.png", "regulator.svg"]
+    assert made == sorted([*SVGS, "fouled_seat_chart.png"])
     for name in made:
         content = (tmp_path / "a" / name).read_bytes()
         assert content == (tmp_path / "b" / name).read_bytes()
@@ -27,7 +29,7 @@ def test_images_are_the_same_at_each_run_and_well_formed(tmp_path: Path) -> None
 def test_what_stands_in_images_is_what_the_program_draws_today(tmp_path: Path) -> None:
     images.main(tmp_path)
     assert {path.name for path in HERE.iterdir()} == {path.name for path in tmp_path.iterdir()}
-    for name in ("fouled_seat.svg", "regulator.svg"):
+    for name in SVGS:
         assert (HERE / name).read_text("utf-8") == (tmp_path / name).read_text("utf-8"), "run `uv run course images`"
     drawn, kept = (matplotlib.image.imread(folder / "fouled_seat_chart.png") for folder in (tmp_path, HERE))
     # letters may be rendered a shade apart by another version of the font library

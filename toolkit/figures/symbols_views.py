@@ -11,6 +11,7 @@ from typing import Final, Literal
 
 from toolkit.figures.parts import share
 from toolkit.figures.views import percent
+from toolkit.units import tidy
 
 SlamShutState = Literal["open", "tripped high", "tripped low", "waiting for reset"]
 LineState = Literal["whole", "broken", "blocked"]
@@ -233,7 +234,7 @@ def acting_words(view: ElementView) -> tuple[str, ...]:
 
 def element_sentence(view: ElementView) -> str:
     """`view` in a sentence: what it is, its name, how it stands, what happens at it."""
-    return f"{KINDS[type(view)]} {view.name}: {', '.join((state_words(view), *acting_words(view)))}."
+    return tidy(f"{KINDS[type(view)]} {view.name}: {', '.join((state_words(view), *acting_words(view)))}.")
 
 
 def line_sentence(view: SensingLineView) -> str:

@@ -1,12 +1,19 @@
-"""The pictures of the README: what the benches show when they open. Made by a command, never drawn by hand."""
+"""The pictures of the README: what the benches show when they open, and the stations that come along.
+
+Made by a command, never drawn by hand.
+"""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 from toolkit.figures.chart import TimeChart
+from toolkit.figures.station import station_svg
 from toolkit.panels import lesson_02, lesson_04
 from toolkit.panels.bench import Bench, Shown
+from toolkit.panels.station_view import station_view
+from toolkit.simulation import simulate
+from toolkit.station_file import shipped_station, shipped_stations
 
 
 def opening(bench: Bench) -> Shown:
@@ -15,12 +22,18 @@ def opening(bench: Bench) -> Shown:
 
 
 def main(folder: Path) -> None:
-    """Write `regulator.svg`, `fouled_seat.svg` and `fouled_seat_chart.png` into `folder`, made where it is missing.
+    """Write `regulator.svg`, `fouled_seat.svg`, `fouled_seat_chart.png` and `station_<name>.svg` into `folder`.
 
-    A healthy regulator is that of lesson 02, a fouled one that of lesson 04, each at its bench's moment.
+    A healthy regulator is that of lesson 02, a fouled one that of lesson 04, each at its bench's moment; a station is
+    drawn at the start of its own run, up to the volume that its limits protect. The folder is made where it is missing.
     """
     folder.mkdir(parents=True, exist_ok=True)
     healthy, fouled = opening(lesson_02.BENCH), opening(lesson_04.BENCH)
     for name, shown in (("regulator", healthy), ("fouled_seat", fouled)):
         (folder / f"{name}.svg").write_text(shown.drawing + "\n", encoding="utf-8", newline="\n")
     (folder / "fouled_seat_chart.png").write_bytes(TimeChart(fouled.spec).draw(fouled.chart))
+    for station in map(shipped_station, shipped_stations()):
+        if station.limits:
+            view = station_view(simulate(station.scenario), 0.0, station.limits.at, "us", station.title)
+            drawing = station_svg(view, prefix=station.name)
+            (folder / f"station_{station.name}.svg").write_text(drawing + "\n", encoding="utf-8", newline="\n")

@@ -1,0 +1,166 @@
+"""A simulated station at a moment, as the drawing of a whole station wants it told."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from math import log1p
+
+from toolkit.devices.line import Pipe
+from toolkit.devices.regulator import Regulator
+from toolkit.devices.slam_shut import SlamShut
+from toolkit.errors import ScenarioError
+from toolkit.figures.station import StationView
+from toolkit.figures.symbols_views import (
+    ApplianceView,
+    BranchView,
+    LeakView,
+    MainView,
+    MonitorView,
+    ReliefValveView,
+    SecondSeatView,
+    SensingLineView,
+    SlamShutView,
+    SupplyView,
+    SwitchView,
+    ValveView,
+    VolumeView,
+    WorkerView,
+)
+from toolkit.scenario import Station
+from toolkit.trace import Trace
+from toolkit.units import IN_WC, format_pressure
+
+Stage = SlamShut | Regulator | Pipe
+# A relief valve that passes gas with its disk this near its seat weeps; so little lift is drawn as shut.
+SHUT_BELOW = 5e-3
+
+
+def run_to(station: Station, volume: str) -> tuple[Stage, ...]:
+    """The devices that gas passes from the supply to a volume, in the direction of flow."""
+    stages: tuple[Stage, ...] = (*station.slam_shuts, *station.regulators, *station.pipes)
+    found: list[Stage] = []
+    at = volume
+    while at != station.supply.into:
+        before = next((s for s in stages if s.outlet == at and s not in found), None)
+        if before is None:
+            raise ScenarioError(
+                "volume", volume, f"a volume that {station.supply.name} feeds", "Name one along the flow."
+            )
+        found.insert(0, before)
+        at = before.inlet
+    return tuple(found)
+
+
+def station_view(trace: Trace, time: float, volume: str, system: str, name: str = "station") -> StationView:
+    """The run from the supply to a volume at a time [s]; pressures in the display units of `system`.
+
+    Raises ScenarioError where no gas comes to that volume.
+    """
+    station = trace.scenario.station
+    stages = run_to(station, volume)
+    highest = max(station.supply.gauge_pressure, *(trace.peak(f"{v.name}_gauge_pressure")[1] for v in station.volumes))
+
+    def level(gauge: float) -> float:
+        """Depth of tint: by the logarithm, so that inches of water and hundreds of psi both show."""
+        return log1p(max(0.0, gauge) / IN_WC) / log1p(highest / IN_WC)
+
+    def at(signal: str) -> float:
+        return trace.at(signal, time)
+
+    def room(volume: str) -> VolumeView:
+        gauge = at(f"{volume}_gauge_pressure")
+        return VolumeView(volume, format_pressure(gauge, system), level(gauge))
+
+    supplied = at(f"{stages[0].inlet}_gauge_pressure") if stages else station.supply.gauge_pressure
+    main: list[MainView] = [SupplyView(station.supply.name, format_pressure(supplied, system), level(supplied))]
+    main.append(room(station.supply.into))
+    for stage in stages:
+        main += [_stage(trace, time, station, stage, level), room(stage.outlet)]
+    volumes = {part.name for part in main if isinstance(part, VolumeView)}
+    lines = {line.name: line.tap for line in station.sensing_lines}
+    drawn = {stage.name for stage in stages}
+    return StationView(
+        name,
+        tuple(main),
+        tuple(branch for branch in _branches(trace, time, lines) if branch.at in volumes),
+        tuple(_lines(trace, time, station, volumes, drawn, level)),
+        flow=min(1.0, max(0.0, at(f"{stages[-1].name}_flow") / _largest(trace, stages[-1].name))) if stages else 0.0,
+    )
+
+
+def _largest(trace: Trace, device: str) -> float:
+    return max(trace.peak(f"{device}_flow")[1], 1e-12)
+
+
+def _stage(trace: Trace, time: float, station: Station, stage: Stage, level: Callable[[float], float]) -> MainView:
+    def at(signal: str) -> float:
+        return trace.at(f"{stage.name}_{signal}", time)
+
+    if isinstance(stage, Pipe):
+        return ValveView(stage.name, 1.0 if at("flow") else 0.0)
+    if isinstance(stage, SlamShut):
+        share = at("open_share")
+        tripped = [e.kind for e in trace.events if e.subject == stage.name and e.time <= time and e.kind in _TRIPS]
+        return SlamShutView(stage.name, _TRIPS[tripped[-1]] if tripped else "open", share)  # type: ignore[arg-type]
+    lift, over = at("lift") / stage.travel, at("relief_lift")
+    case, vent = level(at("case_gauge_pressure")), at("vent_flow") / max(trace.peak(f"{stage.name}_vent_flow")[1], 1e-6)
+    if stage.second_seat:
+        seat = max(0.0, 1.0 - over / stage.second_seat.travel)
+        return SecondSeatView(stage.name, lift, seat, 0.0, _seen(vent), case)
+    relief = over / stage.relief.travel if stage.relief else 0.0
+    sensed = [r for r in station.regulators if r.senses == stage.senses or _tap(station, r) == _tap(station, stage)]
+    highest = max(sensed, key=lambda r: r.set_gauge_pressure)
+    monitor = len(sensed) > 1 and stage is highest
+    return (MonitorView if monitor else WorkerView)(stage.name, lift, relief, _seen(vent), case)
+
+
+_TRIPS = {"trips_high": "tripped high", "trips_low": "tripped low", "trips_by_switch": "tripped high", "reset": "open"}
+
+
+def _seen(vent: float) -> float:
+    """Breathing is not gas at the vent."""
+    return vent if vent > 0.05 else 0.0
+
+
+def _tap(station: Station, regulator: Regulator) -> str:
+    sensed = regulator.senses or regulator.outlet
+    return next((line.tap for line in station.sensing_lines if line.name == sensed), sensed)
+
+
+def _branches(trace: Trace, time: float, lines: dict[str, str]) -> Iterator[BranchView]:
+    station = trace.scenario.station
+    for valve in station.relief_valves:
+        lift, flow = trace.at(f"{valve.name}_lift_share", time), trace.at(f"{valve.name}_flow", time)
+        lift = lift if lift > SHUT_BELOW else 0.0
+        share = flow / _largest(trace, valve.name)
+        yield ReliefValveView(valve.name, valve.at, lift, share, weeping=flow > 0.0 and not lift)
+    for switch in station.switches:
+        drives = "lockout" if switch.locks_out else "trip" if switch.trips else "alarm"
+        at = lines.get(switch.senses, switch.senses)
+        yield SwitchView(switch.name, at, trace.at(f"{switch.name}_made", time) > 0.5, drives)
+    for load in station.loads:
+        locked = any(load.name in s.locks_out and trace.at(f"{s.name}_made", time) > 0.5 for s in station.switches)
+        yield ApplianceView(load.name, load.at, trace.at(f"{load.name}_flow", time) / load.rated_flow, locked)
+    for volume in trace.scenario.leaking():
+        flow = trace.at(f"{volume}_leak_flow", time)
+        yield LeakView(f"{volume}_leak", volume, flow / _largest(trace, f"{volume}_leak"))
+
+
+def _lines(
+    trace: Trace, time: float, station: Station, volumes: set[str], drawn: set[str], level: Callable[[float], float]
+) -> Iterator[SensingLineView]:
+    senses: tuple[Regulator | SlamShut, ...] = (*station.regulators, *station.slam_shuts)
+    for line in station.sensing_lines:
+        led = tuple(d.name for d in senses if (d.senses or d.outlet) == line.name and d.name in drawn)
+        if line.tap not in volumes or not led:
+            continue
+        torn = (
+            trace.at(f"{line.name}_outlet_air_flow", time) > 0.0 or trace.at(f"{line.name}_inlet_air_flow", time) > 0.0
+        )
+        gauge = trace.at(f"{line.name}_gauge_pressure", time)
+        yield SensingLineView(line.name, line.tap, led, "broken" if torn else "whole", level(gauge))
+    # a device that senses a volume some way off without a line of its own is drawn with one all the same
+    for device in senses:
+        sensed = device.senses or device.outlet
+        if device.name in drawn and sensed in volumes and sensed != device.outlet:
+            yield SensingLineView(f"{device.name}_tap", sensed, (device.name,))
