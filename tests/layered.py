@@ -32,7 +32,7 @@ from toolkit.faults import (
     WrongSetting,
 )
 from toolkit.scenario import Demand, Scenario, Station, Volume
-from toolkit.units import IN_WC
+from toolkit.units import IN_WC, PSI
 
 R = Regulator()
 PLAIN = replace(R, relief=None)
@@ -81,6 +81,34 @@ def monitored(
         regulators=(one, two),
         volumes=(INLET, Volume("interstage", interstage), Volume("outlet", outlet)),
         sensing_lines=tuple(SensingLine(name) for name in names),
+    )
+
+
+def slam_shut_after() -> Station:
+    """The slam-shut behind the regulator, sensing what it guards."""
+    return Station(
+        regulators=(replace(PLAIN, outlet="before"),),
+        slam_shuts=(SlamShut(inlet="before", outlet="outlet", reset_difference=4 * IN_WC),),
+        volumes=(INLET, Volume("before", 1e-3), OUTLET),
+    )
+
+
+def two_stages() -> Station:
+    """A district regulator to 10 psig, service regulators with internal reliefs to two houses."""
+    first = replace(
+        PLAIN,
+        name="district",
+        outlet="district_main",
+        set_gauge_pressure=10 * PSI,
+        orifice_diameter=0.0127,
+        spring_rate=8e3,
+        seat_stiffness=3e6,
+    )
+    service = replace(R, inlet="district_main", adjusted_at_inlet_gauge_pressure=10 * PSI)
+    return Station(
+        regulators=(first, *(replace(service, name=f"service_{n}", outlet=f"house_{n}") for n in (1, 2))),
+        volumes=(INLET, Volume("district_main", 0.1), Volume("house_1", LINE), Volume("house_2", LINE)),
+        loads=tuple(Load(f"load_{n}", at=f"house_{n}") for n in (1, 2)),
     )
 
 
@@ -215,6 +243,12 @@ SCENARIOS = {
     ),
     "set point raised in the run": day(
         with_relief_valve(), actions=(AdjustSetPoint(device="regulator", time=150.0, by=5 * IN_WC),)
+    ),
+    "slam-shut after the regulator": day(slam_shut_after(), hard()),
+    "two stages, the first wide open": day(
+        two_stages(),
+        StuckStem(devices="district", **EARLY),
+        demands=tuple(Demand(t, s, f"load_{n}") for n in (1, 2) for t, s in ((0, 1.0), (120, 0.0))),
     ),
     "everything, healthy": day(everything()),
     "everything, worker fouled": day(everything(), hard(W)),

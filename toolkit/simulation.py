@@ -28,7 +28,8 @@ from toolkit.trace import Event, Trace
 
 # Steps of a run. Twice what the longest of 2 000 random runs took; a station that hunts would use up any number.
 STEP_BUDGET = 8_000
-FIRST_STEP, SMALLEST_STEP = 0.2, 1e-10
+# A stretch begins with a step this long [s], or with this share of it where it is short.
+FIRST_STEP, FIRST_SHARE, SMALLEST_STEP = 0.2, 0.25, 1e-10
 # The start is found by letting the station stand this long [s]; the way there may be rough.
 SETTLING_TIME, SETTLING_TOLERANCE = 1e6, 12.0
 # From where a station hunts on, the error allowed is this many times as large until something changes: steps longer
@@ -257,7 +258,7 @@ def integrate(
     pa = net.scenario.station.atmosphere
     rests = [(pa * s if i < gas else 0.0, f * s) for i, (s, f) in enumerate(zip(net.scales, net.floors, strict=True))]
 
-    t, y, h, previous = start, state, min(FIRST_STEP, long), state
+    t, y, h, previous = start, state, min(FIRST_STEP, FIRST_SHARE * long), state
     here = under(0.0)
     f, shown = here.rates(y)
     yield Point(t, y, f, shown)
