@@ -34,6 +34,7 @@ FLOORS = (
     ("network",),
     ("solver",),
     ("scenario",),
+    ("event_words",),
     ("trace",),
     ("faults",),
     ("actions",),

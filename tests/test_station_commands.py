@@ -14,8 +14,9 @@ from types import ModuleType
 
 import pytest
 
+from toolkit.event_words import EVENT_WORDS
 from toolkit.front import command
-from toolkit.front.station_commands import ACTED, EVENT_WORDS, JSON_KEYS, MOST_EVENTS, harmless, load_station
+from toolkit.front.station_commands import ACTED, JSON_KEYS, MOST_EVENTS, harmless, load_station
 from toolkit.simulation import simulate
 from toolkit.station_file import MOST_CHARACTERS, shipped_station, shipped_stations
 from toolkit.trace import EVENT_KINDS

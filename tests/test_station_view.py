@@ -6,6 +6,7 @@ from layered import SCENARIOS, everything
 from toolkit.errors import ScenarioError
 from toolkit.figures.station import station_sentence, station_svg
 from toolkit.panels.station_view import run_to, station_view
+from toolkit.panels.words import event_list
 from toolkit.scenario import Scenario
 from toolkit.simulation import simulate
 
@@ -48,3 +49,13 @@ def test_every_station_can_be_drawn_at_any_moment(name):
     trace = simulate(scenario)
     for time in (0.0, 40.0, scenario.duration):
         assert station_svg(station_view(trace, time, scenario.station.loads[0].at, "us")).startswith("<svg")
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_every_event_has_its_sentence(name):
+    trace = simulate(SCENARIOS[name])
+    for units in ("us", "metric"):
+        for _, said in event_list(trace, units, most=500):
+            assert said[0].isupper() or said[0].islower()
+            assert said.endswith(".")
+            assert "{" not in said

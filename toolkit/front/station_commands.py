@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import argparse
 import csv
-import importlib
 import io
 import json
 import os
@@ -17,49 +16,16 @@ from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
-from toolkit.actions import ACTIONS
 from toolkit.errors import CourseError, LaunchError
-from toolkit.faults import FAULTS
+from toolkit.event_words import event_words
 from toolkit.gas import standard_density
 from toolkit.simulation import simulate
 from toolkit.station_file import MOST_CHARACTERS, StationFile, read_station, shipped_station, shipped_stations
-from toolkit.trace import Event, Trace
-from toolkit.units import LOW_PRESSURE_LIMIT, display_unit, format_pressure, format_quantity, tidy, to_display
+from toolkit.trace import Trace
+from toolkit.units import LOW_PRESSURE_LIMIT, display_unit, format_pressure, to_display
 
 # A summary shows so many events; --json has them all.
 MOST_EVENTS = 60
-# What each kind of event says of its subject.
-EVENT_WORDS = {
-    "demand_changes": "goes to {share} of its rating",
-    "fault_begins": "begins: {fault}",
-    "fault_complete": "fully there: {fault}",
-    "seat_shuts": "the disk seals on its seat",
-    "seat_opens": "the disk leaves its seat",
-    "wide_open": "the disk is wide open",
-    "relief_opens": "the internal relief opens at {pressure}",
-    "relief_shuts": "the internal relief is shut again at {pressure}",
-    "second_seat_acts": "the second seat begins to shut at {pressure}",
-    "second_seat_rests": "the second seat stands open again at {pressure}",
-    "valve_opens": "begins to lift at {pressure}",
-    "valve_full": "is at full lift at {pressure}",
-    "valve_reseats": "is shut again at {pressure}",
-    "relief_pops": "has popped; its seat may weep from now on",
-    "trips_high": "trips on high pressure at {pressure}",
-    "trips_low": "trips on low pressure at {pressure}",
-    "trips_by_switch": "is tripped by a switch at {pressure}",
-    "valve_shut": "is shut",
-    "valve_begins_to_open": "begins to open",
-    "switch_high": "makes on high pressure at {pressure}",
-    "switch_low": "makes on low pressure at {pressure}",
-    "switch_rest": "lets go at {pressure}",
-    "hunts": "hunts, swinging by {swing}; from here on the run shows the middle of it",
-    "action": "action: {action}",
-    "reset": "is reset by hand",
-    "reset_refused": "the reset is refused: the cause stands, {pressure}",
-    "reset_not_equalised": "the reset is refused: {swing} stands across the valve, equalise first",
-    "above_rating": "the pressure passes the {pressure} that its controls are rated for",
-    "below_rating": "the pressure is within the {pressure} of its controls again",
-}
 # The events that say that a layer of protection, or an alarm, has acted.
 ACTED = (
     *("relief_opens", "second_seat_acts", "valve_opens", "trips_high", "trips_low", "trips_by_switch"),
@@ -152,7 +118,9 @@ def judged(station: StationFile, units: str) -> str:
     """What the judgement says of a station; a LaunchError where the file does not say what it may take."""
     if station.limits is None:
         raise LaunchError(f"{station.name}: there is no [limits], so nothing says what it may take: add [limits].")
-    text: str = importlib.import_module("toolkit.judgement").report(station, units)
+    from toolkit.judgement import report  # late: a simulation alone does not need it
+
+    text = report(station, units)
     return text if text.endswith("\n") else text + "\n"
 
 
@@ -182,27 +150,11 @@ def summary(station: StationFile, trace: Trace, units: str) -> str:
 
 
 def _happened(trace: Trace, units: str) -> list[str]:
-    said = [(_clock(event.time), *_words(trace, event, units)) for event in trace.events]
+    said = [(_clock(event.time), *event_words(trace, event, units)) for event in trace.events]
     said = [row for number, row in enumerate(said) if number == 0 or row != said[number - 1]]
     wide = [max((len(row[column]) for row in said), default=0) for column in range(2)]
     lines = [f"  {time:>{wide[0]}}  {who:<{wide[1]}}  {words}" for time, who, words in said[:MOST_EVENTS]]
     return lines + ([f"  and {len(said) - MOST_EVENTS} more; --json has them all"] if len(said) > MOST_EVENTS else [])
-
-
-def _words(trace: Trace, event: Event, units: str) -> tuple[str, str]:
-    """Whom an event is about, and what it says."""
-    who, scenario = event.subject, trace.scenario
-    struck = [f for f in scenario.faults if type(f).__name__ == who and event.time in f.moments()]
-    done = [a for a in scenario.actions if type(a).__name__ == who and a.time == event.time]
-    names = [name for fault in struck for name in fault.devices] + [action.device for action in done]
-    words = EVENT_WORDS[event.kind].format(
-        share=f"{event.value:.0%}",
-        pressure=format_pressure(event.value, units),
-        swing=format_quantity(event.value, "pressure_difference", units),
-        fault=next((kind for kind, known in FAULTS.items() if known.__name__ == who), who).replace("_", " "),
-        action=next((kind for kind, known in ACTIONS.items() if known.__name__ == who), who).replace("_", " "),
-    )
-    return ", ".join(names) or who, tidy(words)
 
 
 def _clock(seconds: float) -> str:
@@ -251,7 +203,7 @@ def as_data(station: StationFile, trace: Trace, units: str) -> dict[str, Any]:
             "time": event.time,
             "kind": event.kind,
             "subject": event.subject,
-            "words": ": ".join(_words(trace, event, units)),
+            "words": ": ".join(event_words(trace, event, units)),
             "value": event.value,
         }
         for event in trace.events

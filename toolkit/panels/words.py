@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from toolkit.event_words import event_words as phrases
 from toolkit.gas import standard_density
 from toolkit.trace import Event, Trace
 from toolkit.units import display_unit, format_pressure, tidy
@@ -35,8 +36,8 @@ def lasting(seconds: float) -> str:
     return clock(seconds) if seconds >= 1 else "under a second"
 
 
-def event_words(event: Event, units: str) -> str:
-    """One event as a sentence without its time."""
+def event_words(event: Event, trace: Trace, units: str) -> str:
+    """One event as a sentence without its time; the lessons' one regulator is not named."""
     fault = FAULT_WORDS.get(event.subject, event.subject)
     load = event.subject.replace("_", " ")
     pressure = format_pressure(event.value, units)
@@ -52,12 +53,15 @@ def event_words(event: Event, units: str) -> str:
         "above_rating": f"The outlet passes the {pressure} that the {load}' controls are rated for.",
         "below_rating": f"The outlet is back within the {pressure} rating.",
     }
-    return tidy(said[event.kind])
+    if event.kind in said:
+        return tidy(said[event.kind])
+    who, what = phrases(trace, event, units)
+    return tidy(f"{who.replace('_', ' ')}: {what}.")
 
 
 def event_list(trace: Trace, units: str, most: int = 14) -> list[tuple[str, str]]:
     """(time, sentence) of what happened, in order; a long run of the same few things is cut and said so."""
-    said = [(clock(event.time), event_words(event, units)) for event in trace.events]
+    said = [(clock(event.time), event_words(event, trace, units)) for event in trace.events]
     if len(said) > most:
         said = [*said[:most], ("", f"and {len(said) - most} more like these.")]
     return said
