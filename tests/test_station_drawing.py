@@ -591,4 +591,6 @@ def test_the_drawing_knows_nothing_of_the_engine():
     for path in (folder / "station.py", *folder.glob("symbols*.py")):
         for node in ast.walk(ast.parse(path.read_text("utf-8"))):
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("toolkit"):
-                assert node.module in ("toolkit.errors", "toolkit.units") or node.module.startswith("toolkit.figures"), path.name
+                assert node.module in ("toolkit.errors", "toolkit.units") or node.module.startswith(
+                    "toolkit.figures"
+                ), path.name

@@ -31,7 +31,7 @@ STEP_BUDGET = 8_000
 # A stretch begins with a step this long [s], or with this share of it where it is short.
 FIRST_STEP, FIRST_SHARE, SMALLEST_STEP = 0.2, 0.25, 1e-10
 # The start is found by letting the station stand this long [s]; the way there may be rough.
-SETTLING_TIME, SETTLING_TOLERANCE = 1e6, 12.0
+SETTLING_TIME, SETTLING_TOLERANCE = 1e6, 50.0
 # From where a station hunts on, the error allowed is this many times as large until something changes: steps longer
 # than a swing damp it out, and the run shows the middle of it.
 HUNTING_TOLERANCE = 300.0
