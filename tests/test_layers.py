@@ -669,3 +669,22 @@ def test_halving_the_tolerance_moves_nothing_that_is_told(monkeypatch):
         signal = f"{volume.name}_gauge_pressure"
         assert rough.settled(signal) == pytest.approx(fine.settled(signal), rel=1e-3)
         assert rough.peak(signal)[1] == pytest.approx(fine.peak(signal)[1], rel=0.02)
+
+
+def test_a_station_starts_at_rest_behind_a_pipe_and_a_sensing_line_too():
+    """At no flow any pressure between lock-up and the relief could stand: the start is lock-up."""
+    station = Station(
+        regulators=(replace(PLAIN, senses="line"),),
+        sensing_lines=(SensingLine("line"),),
+        volumes=(*Station().volumes, Volume("house", 3e-3)),
+        pipes=(Pipe("run", "outlet", "house"),),
+        loads=(Load(at="house"),),
+    )
+    lock_up = simulate(Scenario(Station(regulators=(PLAIN,)), NIGHT, (), 60)).settled("outlet_gauge_pressure")
+    for tap in ("outlet", "house"):
+        there = replace(station, sensing_lines=(SensingLine("line", tap),))
+        trace = simulate(Scenario(there, NIGHT, (), 60))
+        assert trace.settled("house_gauge_pressure") == pytest.approx(lock_up, rel=2e-3)
+    for first in ("monitor", "worker"):
+        both = simulate(Scenario(monitored(first=first), NIGHT, (), 60))
+        assert both.settled("outlet_gauge_pressure") == pytest.approx(lock_up, rel=2e-3)

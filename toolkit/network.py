@@ -202,27 +202,36 @@ def between(before: Condition, after: Condition, share: float) -> Condition:
 
 
 def start_guess(net: Network) -> State:
-    """Where to begin the search for the start: gas at its supply's pressure up to a regulator that senses its own
-    outlet, at its set point after it; cases at the atmosphere's, relief valves shut."""
+    """Where to begin the search for the start.
+
+    Volumes joined by pipes and slam-shuts stand at one pressure: the supply's, and after a regulator that holds back,
+    its set point; cases at the atmosphere's, relief valves shut.
+    """
     station = net.scenario.station
     pa = station.atmosphere
-    known = {station.supply.into: pa + station.supply.gauge_pressure}
-    links: list[Regulator | SlamShut | Pipe] = [*station.slam_shuts, *station.regulators, *station.pipes]
-    for _ in links:
-        for link in links:
-            if link.inlet not in known or link.outlet in known:
-                continue
-            p = known[link.inlet]
-            if isinstance(link, Regulator) and link.senses in ("", link.outlet):
-                p = min(p, pa + link.set_gauge_pressure)
-            known[link.outlet] = p
+    taps = {line.name: line.tap for line in station.sensing_lines}
+    joined = {volume.name: volume.name for volume in station.volumes}
+    links: tuple[SlamShut | Pipe, ...] = (*station.slam_shuts, *station.pipes)
+    for link in links:
+        one, other = joined[link.inlet], joined[link.outlet]
+        joined = {name: one if at == other else at for name, at in joined.items()}
+    # Of the regulators that sense the same gas the one set lowest holds it back; the others stand wide open.
+    workers: dict[str, Regulator] = {}
     for regulator in station.regulators:
         sensed = regulator.senses or regulator.outlet
-        if any(sensed == line.name for line in station.sensing_lines):
-            sensed = next(line.tap for line in station.sensing_lines if line.name == sensed)
-        known[sensed] = min(known.get(sensed, 1e12), pa + regulator.set_gauge_pressure)
-    state = [known.get(volume.name, pa) for volume in station.volumes]
-    state += [known.get(line.tap, pa) for line in station.sensing_lines]
+        at = joined[taps.get(sensed, sensed)]
+        if at not in workers or regulator.set_gauge_pressure <= workers[at].set_gauge_pressure:
+            workers[at] = regulator
+    known = {joined[station.supply.into]: pa + station.supply.gauge_pressure}
+    for _ in station.regulators:
+        for regulator in station.regulators:
+            before, after = joined[regulator.inlet], joined[regulator.outlet]
+            if before in known and after not in known:
+                known[after] = known[before]
+                if regulator in workers.values():
+                    known[after] = min(known[before], pa + regulator.set_gauge_pressure)
+    state = [known.get(joined[volume.name], pa) for volume in station.volumes]
+    state += [known.get(joined[line.tap], pa) for line in station.sensing_lines]
     state += [pa * regulator.case_volume for regulator in station.regulators]
     return state + [0.0] * (net.size - len(state))
 
