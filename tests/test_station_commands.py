@@ -285,3 +285,11 @@ def test_a_terminal_without_the_signs_still_gets_its_answer(tmp_path):
     )
     assert b"ft?" in done.stdout
     assert done.stderr == b""
+
+
+def test_layers_are_compared_on_one_page(capsys):
+    assert command.main(["layers", "--metric"]) == 0
+    said = capsys.readouterr().out
+    for words in ("monitor, wide open", "slam-shut", "relief valve", "mbar", "defeated by", "reset by hand"):
+        assert words in said
+    assert command.main(["layers", "bakery"]) == 2

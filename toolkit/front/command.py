@@ -82,8 +82,10 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     tasks.add_parser("stations", help="list the stations that come with the course")
     simulate = tasks.add_parser("simulate", help="run a station file and say what happened")
     check = tasks.add_parser("check", help="judge a station file by the published limits")
-    for task in (simulate, check):
-        task.add_argument("file", metavar="FILE", help="a station file (.toml), or the name of a station of the course")
+    layers = tasks.add_parser("layers", help="compare the layers of protection against the same failures")
+    for task in (simulate, check, layers):
+        if task is not layers:
+            task.add_argument("file", metavar="FILE", help="a station file (.toml), or the name of a shipped station")
         units = task.add_mutually_exclusive_group()
         units.add_argument("--us", dest="units", action="store_const", const="us", help="in. w.c., psig (default)")
         units.add_argument("--metric", dest="units", action="store_const", const="metric", help="mbar, bar")

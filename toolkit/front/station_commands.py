@@ -1,4 +1,4 @@
-"""`course stations`, `course simulate FILE`, `course check FILE`: stations in files, on the command line.
+"""`course stations`, `simulate FILE`, `check FILE`, `layers`: stations and what guards them, on the command line.
 
 All that they find goes to stdout; nothing is written to disk.
 """
@@ -48,9 +48,12 @@ JSON_KEYS = {
 
 
 def run(asked: argparse.Namespace) -> None:
-    """Do one of the three tasks as asked: `task`, `file`, `units`, `form`. Raises CourseError where it cannot."""
+    """Do one of the tasks as asked: `task`, `file`, `units`, `form`. Raises CourseError where it cannot."""
     if asked.task == "stations":
         say(listing())
+        return
+    if asked.task == "layers":
+        say(compared(asked.units))
         return
     station = load_station(asked.file)
     if asked.task == "check":
@@ -112,6 +115,13 @@ def listing() -> str:
     """The shipped stations with their line about each."""
     wide = max(map(len, shipped_stations()))
     return "".join(f"{name:<{wide}}  {shipped_station(name).about}\n" for name in shipped_stations())
+
+
+def compared(units: str) -> str:
+    """The layers of protection against the same failures, as tables."""
+    from toolkit.choosing import compare, markdown  # late: only this task needs it
+
+    return markdown(compare(), units).rstrip("\n") + "\n"
 
 
 def judged(station: StationFile, units: str) -> str:
