@@ -3,7 +3,7 @@
 scipy takes the steps and finds the moments at which something trips; what follows from a trip is the engine's own.
 """
 
-from itertools import pairwise
+from itertools import count, pairwise
 from typing import NamedTuple
 
 import numpy as np
@@ -28,15 +28,20 @@ class Reference(NamedTuple):
     net: Network
 
 
-def reference(scenario: Scenario, rtol: float = 1e-9, method: str = "LSODA", points: int = 400) -> Reference:
-    """The run by scipy at a tight tolerance, with `points` told in each stretch between two moments."""
+def reference(
+    scenario: Scenario, rtol: float = 1e-9, method: str = "LSODA", points: int = 400, most: float = float("inf")
+) -> Reference:
+    """The run by scipy at a tight tolerance, with `points` told in each stretch between two moments.
+
+    Fails where a stretch takes more than `most` evaluations: at a loose tolerance LSODA may chatter for ever.
+    """
     net = network(scenario)
     planned = scenario.moments()
     resets = [action for action in scenario.actions if isinstance(action, Reset)]
     latches = {device.name: Latch() for device in scenario.station.latching}
     conditions = scenario.conditions(0.0)
     state = np.array(start_guess(net))
-    state = solve(settling(net), state, 0.0, SETTLING_TIME, conditions, conditions, rtol, method)[1][-1]
+    state = solve(settling(net), state, 0.0, SETTLING_TIME, conditions, conditions, rtol, method, most=most)[1][-1]
     state[net.dynamic :] = 0.0
     times, states, held, shown, happened, now = [], [], [], [], [], 0.0
     ahead = 0.0  # a moment past the event, so that what has just been reached counts as passed
@@ -53,7 +58,7 @@ def reference(scenario: Scenario, rtol: float = 1e-9, method: str = "LSODA", poi
         after = scenario.conditions(then, latches)
         watching = simulation._watching(net, latches, now)
         beyond = simulation._beyond(watching, now, then, conditions, after) if watching else None
-        t, y = solve(net, state, now, then, conditions, after, rtol, method, points, beyond)
+        t, y = solve(net, state, now, then, conditions, after, rtol, method, points, beyond, most)
         under = net.stretch(conditions, after)
         there = [under((a - now) / (then - now)).rates(list(b))[1] for a, b in zip(t, y, strict=True)]
         times.append(t)
@@ -65,14 +70,17 @@ def reference(scenario: Scenario, rtol: float = 1e-9, method: str = "LSODA", poi
     return Reference(np.concatenate(times), np.concatenate(states), np.concatenate(held), shown, happened, net)
 
 
-def solve(net: Network, state, start, end, before, after, rtol, method, points=2, beyond=None):
+def solve(net: Network, state, start, end, before, after, rtol, method, points=2, beyond=None, most=float("inf")):
     """One stretch between two moments, or until something trips; (n,) times and (n, size) states."""
     under = net.stretch(before, after)
 
     def share(t):
         return (t - start) / (end - start)
 
+    asked = count()
+
     def rates(t, y):
+        assert next(asked) < most, "too many evaluations"
         return under(share(t)).rates(list(y))[0]
 
     def trips(t, y):
