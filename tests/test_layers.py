@@ -688,3 +688,12 @@ def test_a_station_starts_at_rest_behind_a_pipe_and_a_sensing_line_too():
     for first in ("monitor", "worker"):
         both = simulate(Scenario(monitored(first=first), NIGHT, (), 60))
         assert both.settled("outlet_gauge_pressure") == pytest.approx(lock_up, rel=2e-3)
+
+
+def test_a_slow_rise_ends_at_lock_up_not_past_it():
+    """The monitor held nearly shut lets the line fill slowly behind a worker that stands wide open until the end."""
+    held = StuckStem(devices="monitor", lowest=0.0, highest=3e-4, onset=HERE, ramp=1.0)
+    trace = simulate(Scenario(monitored(), (Demand(0, 1.0), Demand(60, 0.0)), (held,), 900.0))
+    assert trace.at("outlet_gauge_pressure", 59) < 1 * IN_WC
+    healthy = simulate(Scenario(monitored(), (Demand(0, 0.1), Demand(60, 0.0)), (), 900.0))
+    assert trace.settled("outlet_gauge_pressure") == pytest.approx(healthy.settled("outlet_gauge_pressure"), rel=2e-3)

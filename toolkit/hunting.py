@@ -22,6 +22,8 @@ HALF_SWINGS, STILL, LEAST = 24, 0.6, 5.0
 _ENDS, SOME_TURNS = 6, 8
 # Slower growth than this [1/s] is left to the rounding of the slopes; a mode that turns slower than this [1/s] drifts.
 GROWS, TURNS = 0.05, 0.5
+# Faster than this [Hz] no disk swings: its mass, which the model leaves out, would not let it.
+FASTEST = 500.0
 
 
 class Mode(NamedTuple):
@@ -36,7 +38,7 @@ class Mode(NamedTuple):
     @property
     def hunts(self) -> bool:
         """Whether it swings and does not die out."""
-        return self.growth > GROWS and self.frequency * 2.0 * pi > TURNS
+        return self.growth > GROWS and self.frequency * 2.0 * pi > TURNS and self.frequency < FASTEST
 
 
 def slowest_to_die(slopes: Rows, dynamic: int) -> Mode:
