@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from toolkit.devices.regulator import Regulator, lock_up_gauge_pressure
 from toolkit.faults import Fault, Warmed
+from toolkit.hunting import FASTEST
 from toolkit.scenario import Demand, Scenario, Station
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
@@ -142,8 +143,6 @@ CUT_OFF, KICK, KICK_LASTS, TRIP_BY_KICK = 0.4, 0.25, 15.0, 5.0
 # A swing from this frequency on [Hz] is heard, about where hearing begins. Next to its seat: within this share of the
 # travel while this share of the rating or more passes.
 AUDIBLE, NEXT_TO_SEAT, PASSES = 20.0, 0.02, 0.1
-# The mass of the disk is left out of the model: what swings faster than this [Hz] no disk could follow.
-FASTEST = 500.0
 # The sun's own rise, as a share of the set point.
 SUN_RISE = 0.05
 # Cooling of a gas by a pressure drop [K/Pa] and the share of the rating from which the flow carries the cold to the

@@ -45,11 +45,15 @@ class Shown:
 
 @dataclass(frozen=True)
 class Bench:
-    """What a lesson puts on its panel. `show` is a plain function of the settings (SI values by key)."""
+    """What a lesson puts on its panel. `show` is a plain function of the settings (SI values by key).
+
+    A `wide` drawing stands over its chart, not beside it.
+    """
 
     title: str
     controls: tuple[Control, ...]
     show: Callable[[Settings], Shown]
+    wide: bool = False
 
     def start(self, units: str) -> dict[str, Any]:
         """The settings with which the panel opens in a display set: what an explanation computes with."""
@@ -74,8 +78,12 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
             for c in controls
         }
         self._drawing, self._chart, self._words = (ipywidgets.HTML() for _ in range(3))
-        pictures = ipywidgets.HBox([self._drawing, self._chart])
+        # under a wide drawing there is room for the words beside the chart
+        beside = [self._words] if bench.wide else []
+        pictures = ipywidgets.HBox([self._drawing, self._chart, *beside])
         pictures.add_class("gp-pictures")
+        if bench.wide:
+            pictures.add_class("gp-wide")
         groups = []
         for group, title in GROUPS.items():
             members = [self.rows[c.key] for c in controls if c.group == group]
@@ -85,7 +93,7 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
                 groups.append(box)
         bank = ipywidgets.HBox(groups)
         bank.add_class("gp-bank")
-        super().__init__([pictures, self._words, bank])
+        super().__init__([pictures, bank] if bench.wide else [pictures, self._words, bank])
         self.add_class("gp-panel")
         self.rows["units"].value = units
         self.update()
@@ -152,6 +160,9 @@ STYLE = """<style>
 .gp-panel .widget-html-content,.gp-panel .widget-label{color:#111}
 .gp-pictures{flex-wrap:wrap;gap:8px;align-items:flex-start;overflow:hidden}
 .gp-pictures>.widget-html{flex:1 1 400px;min-width:min(400px,100%);max-width:600px;margin:0}
+.gp-wide>.widget-html:first-child{flex:1 1 100%;max-width:100%}
+.gp-wide>.widget-html{flex:0 1 560px}
+.gp-wide>.widget-html:last-child{flex:1 1 300px;min-width:min(300px,100%)}
 .gp-pictures .widget-html-content{width:100%}
 .gp-pictures svg,.gp-chart{width:100%;height:auto;display:block}
 .gp-panel .widget-html{height:auto}
@@ -178,6 +189,6 @@ STYLE = """<style>
 .gp-question{font-size:16px;line-height:1.4;margin:2px 0 4px}
 .gp-predict .widget-radio-box{margin:0}.gp-predict .widget-radio-box label{font-size:15px;height:auto;line-height:1.5}
 .gp-predict .widget-radio-box label:has(input:checked){font-weight:bold}
-.gp-stale .gp-pictures{opacity:.35}
+.gp-stale .gp-pictures svg,.gp-stale .gp-pictures img{opacity:.35}
 .gp-refused{border-left:5px solid #D55E00;padding:6px 10px;margin:6px 0;font-size:15px;background:#fff4ec}
 </style>"""

@@ -48,6 +48,14 @@ WHOLE_TICKS = {
 
 DAY = (Demand(0, 1.0), Demand(DUSK, PILOTS), Demand(NIGHT, 0.0), Demand(MORNING, 1.0), Demand(NOON, 0.0))
 
+# The day's changes over a chart in minutes.
+DAY_MARKERS = (
+    EventMarker(DUSK / 60, "pilots only"),
+    EventMarker(NIGHT / 60, "all off"),
+    EventMarker(MORNING / 60, "burners on"),
+    EventMarker(NOON / 60, "all off"),
+)
+
 
 def station(
     *,
@@ -144,15 +152,8 @@ def outlet_line(trace: Trace, units: str) -> Line:
 
 def event_markers(trace: Trace) -> tuple[EventMarker, ...]:
     """The few events that fit over a chart: what is done to the station, and the first acting of the relief."""
-    found = [
-        EventMarker(DUSK / 60, "pilots only"),
-        EventMarker(NIGHT / 60, "all off"),
-        EventMarker(MORNING / 60, "burners on"),
-        EventMarker(NOON / 60, "all off"),
-    ]
-    if opened := trace.happened("relief_opens"):
-        found.append(EventMarker(opened[0].time / 60, "relief opens"))
-    return tuple(found)
+    opened = trace.happened("relief_opens")
+    return (*DAY_MARKERS, *(EventMarker(event.time / 60, "relief opens") for event in opened[:1]))
 
 
 def share_of(value: float, ends: tuple[float, float]) -> float:

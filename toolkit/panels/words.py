@@ -10,6 +10,8 @@ from toolkit.units import display_unit, format_pressure, tidy
 # Less gas than this is what a case breathes, not a leak [standard m3].
 BREATHED, NO_GAS = 2e-4, "none"
 
+# Events that are a regulator's own.
+OF_A_REGULATOR = ("seat_shuts", "seat_opens", "wide_open", "relief_opens", "relief_shuts")
 # Faults by the name of their class, as they are spoken of.
 FAULT_WORDS = {
     "Debris": "debris on the seat",
@@ -22,6 +24,7 @@ FAULT_WORDS = {
     "SupplyChange": "the change of the supply",
     "PluggedFilter": "the plugging of the filter",
     "Warmed": "the warming of the gas",
+    "BrokenSensingLine": "the tear of the sensing line",
 }
 
 
@@ -37,7 +40,7 @@ def lasting(seconds: float) -> str:
 
 
 def event_words(event: Event, trace: Trace, units: str) -> str:
-    """One event as a sentence without its time; the lessons' one regulator is not named."""
+    """One event as a sentence without its time; where there is only one regulator, it is not named."""
     fault = FAULT_WORDS.get(event.subject, event.subject)
     load = event.subject.replace("_", " ")
     pressure = format_pressure(event.value, units)
@@ -53,7 +56,8 @@ def event_words(event: Event, trace: Trace, units: str) -> str:
         "above_rating": f"The outlet passes the {pressure} that the {load}' controls are rated for.",
         "below_rating": f"The outlet is back within the {pressure} rating.",
     }
-    if event.kind in said:
+    several = len(trace.scenario.station.regulators) > 1
+    if event.kind in said and not (several and event.kind in OF_A_REGULATOR):
         return tidy(said[event.kind])
     who, what = phrases(trace, event, units)
     return tidy(f"{who.replace('_', ' ')}: {what}.")
