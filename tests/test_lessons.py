@@ -25,8 +25,9 @@ from toolkit.devices.regulator import (
 from toolkit.faults import SOFT_DEBRIS
 from toolkit.flow import critical_ratio, mass_flow, standard_flow
 from toolkit.gas import NATURAL_GAS, rt, standard_density
+from toolkit.ladder import take_over_gauge_pressure
 from toolkit.panels import LESSONS as BENCHES
-from toolkit.panels import lesson_01, lesson_02, lesson_03, lesson_04, start
+from toolkit.panels import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05, monitor_station, start
 from toolkit.panels.bench import UNITS, run
 from toolkit.panels.controls import GROUPS, Choice
 from toolkit.panels.predict import PredictThenTry
@@ -403,6 +404,87 @@ def happened_04() -> dict[str, str]:
     }
 
 
+INTERSTAGE = "interstage_gauge_pressure"
+PASSES = "appliances_flow"
+
+
+def worked_05() -> dict[str, str]:
+    well, failed = bench_trace(lesson_05, failure="nothing else"), bench_trace(lesson_05)
+    monitor, worker = failed.scenario.station.regulators
+    set_point = monitor.set_gauge_pressure
+    starts, rating = take_over_gauge_pressure(monitor.condition()), HERE.loads[0].maximum_gauge_pressure
+    lock_up = lock_up_gauge_pressure(worker.condition(), INLET_GAUGE)
+    held = lock_up_gauge_pressure(monitor.condition(), INLET_GAUGE)
+    allowance = set_point - starts
+    # The closed forms are what the bench does; "the monitor must still be wide open".
+    assert well.at(OUTLET, NIGHT_AT) == pytest.approx(lock_up, rel=2e-3)
+    assert failed.at(OUTLET, NIGHT_AT) == pytest.approx(held, rel=2e-3)
+    assert well.at("monitor_lift", NIGHT_AT) == pytest.approx(monitor.travel)
+    between, behind = monitor_station.INTERSTAGE, monitor_station.OUTLET
+    (fault,) = failed.scenario.faults
+    return {
+        "lock-up": pressure(lock_up),
+        "set point": pressure(set_point),
+        "starts": pressure(starts),
+        "allowance": both(allowance, "pressure_difference"),
+        "lowest": pressure(lock_up + allowance),
+        "to spare": both(starts - lock_up, "pressure_difference"),
+        "held": pressure(held),
+        "rating": pressure(rating),
+        "left": both(rating - held, "pressure_difference"),
+        "between": both(between, "volume"),
+        "inlet": pressure(INLET_GAUGE),
+        "behind": both(behind, "volume"),
+        "spike": pressure((between * INLET_GAUGE + behind * lock_up) / (between + behind)),
+        "ramp": f"{fault.ramp:.0f} seconds",
+        "bench spike": pressure(failed.peak(OUTLET)[1]),
+    }
+
+
+def happened_05() -> dict[str, str]:
+    well, failed = bench_trace(lesson_05, failure="nothing else"), bench_trace(lesson_05)
+    worker, monitor, rating = monitor_station.settings_of(failed.scenario)
+    # "The burners keep burning, and nothing is vented"
+    assert failed[PASSES][failed.times < DUSK].min() >= well.at(PASSES, DAY_AT)
+    assert vented_words(failed, "us") == "none"
+    assert failed.peak(OUTLET)[1] < rating
+    # "stands wide open and waits"; set too near it is "never wide open", and the bench shows no hunting
+    travel = well.scenario.station.regulators[0].travel
+    assert well["monitor_lift"].min() == pytest.approx(travel)
+    near = bench_trace(lesson_05, failure="nothing else", above=0.5 * IN_WC)
+    assert near["monitor_lift"].max() < travel
+    assert not near.happened("hunts")
+    rows = {}
+    for inches in (0.5, 2, 4, 14):
+        above = inches * IN_WC
+        healthy = bench_trace(lesson_05, failure="nothing else", above=above).at(INTERSTAGE, DAY_AT)
+        open_ = bench_trace(lesson_05, above=above).at(OUTLET, DAY_AT)
+        rows[f"row {inches}"] = f"{both(above, 'pressure_difference')} | {pressure(healthy)} | {pressure(open_)} |"
+    assert open_ > rating  # "The last row is above the rating"
+    line = bench_trace(lesson_05, failure="worker's sensing line broken")
+    assert vented_words(line, "us") != "none"
+    one_line = bench_trace(lesson_05, failure="both on one line, broken")
+    for regulator in one_line.scenario.station.regulators:
+        assert one_line.at(f"{regulator.name}_lift", NIGHT_AT) == pytest.approx(regulator.travel)
+    slug = bench_trace(lesson_05, failure="one slug of grit through both seats")
+    return {
+        "worker": pressure(worker),
+        "monitor": pressure(monitor),
+        "well, day": pressure(well.at(OUTLET, DAY_AT)),
+        "well, night": pressure(well.at(OUTLET, NIGHT_AT)),
+        "between": pressure(well.at(INTERSTAGE, DAY_AT)),
+        "open, day": pressure(failed.at(OUTLET, DAY_AT)),
+        "open, night": pressure(failed.at(OUTLET, NIGHT_AT)),
+        "rating": pressure(rating),
+        "between then": pressure(failed.at(INTERSTAGE, DAY_AT)),
+        "spike": pressure(failed.peak(OUTLET)[1]),
+        **rows,
+        "line": pressure(line.at(OUTLET, DAY_AT)),
+        "one line": pressure(one_line.at(OUTLET, NIGHT_AT)),
+        "slug": pressure(slug.at(OUTLET, NIGHT_AT)),
+    }
+
+
 NUMBERS: dict[tuple[str, str], Callable[[], dict[str, str]]] = {
     ("01", "Worked example"): worked_01,
     ("01", "What happened"): happened_01,
@@ -412,6 +494,8 @@ NUMBERS: dict[tuple[str, str], Callable[[], dict[str, str]]] = {
     ("03", "What happened"): happened_03,
     ("04", "Worked example"): worked_04,
     ("04", "What happened"): happened_04,
+    ("05", "Worked example"): worked_05,
+    ("05", "What happened"): happened_05,
 }
 
 NUMBER = re.compile(r"\d+(?:,\d{3})*(?:\.\d+)?")
@@ -451,6 +535,11 @@ TOLD = [
     ("04", "outdoors, proof against rain and insects, away from openings", "cfr-192-355"),  # 192.355(b)
     ("04", "ice over vents", "phmsa-73-fr-12796"),
     ("04", "an indoor regulator whose vent line was not connected", "ntsb-par-19-01"),
+    ("05", "each calendar year, at most 15 months apart", "cfr-192-739"),  # 192.739
+    ("05", "their set points must differ", "phmsa-pi-71-082"),
+    ("05", "damage to one control line does not take out both", "cfr-192-203"),  # 192.203(b)(9)
+    ("05", "both left on a main that was taken out of use", "ntsb-par-19-02"),
+    ("05", "jammed a worker and its backup at once", "fairport-harbor-2011"),
 ]
 
 

@@ -1,4 +1,4 @@
-"""The bench of lesson 05 (text and quiz to come): who holds the outlet, in words and in the drawing."""
+"""The bench of lesson 05: who holds the outlet, in words and in the drawing."""
 
 import pytest
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from toolkit.classroom.record import Record
 from toolkit.errors import CourseError, ScenarioError
-from toolkit.panels import lesson_01, lesson_02, lesson_03, lesson_04
+from toolkit.panels import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05
 from toolkit.panels.predict import PredictThenTry
 
 __all__ = ["bench"]
 
-LESSONS = {"01": lesson_01, "02": lesson_02, "03": lesson_03, "04": lesson_04}
+LESSONS = {"01": lesson_01, "02": lesson_02, "03": lesson_03, "04": lesson_04, "05": lesson_05}
 
 
 def bench(lesson: str) -> PredictThenTry:

@@ -3,19 +3,26 @@
 from __future__ import annotations
 
 from toolkit.errors import ScenarioError
-from toolkit.quiz import lesson_01, lesson_02, lesson_03, lesson_04
+from toolkit.quiz import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05
 from toolkit.quiz.items import Item, offer
 from toolkit.quiz.questions import grade, item_hash
 
 __all__ = ["ITEMS", "LESSONS", "Item", "grade", "item_hash", "items_of", "offer"]
 
-ITEMS: tuple[Item, ...] = (*lesson_01.ITEMS, *lesson_02.ITEMS, *lesson_03.ITEMS, *lesson_04.ITEMS)
+ITEMS: tuple[Item, ...] = (
+    *lesson_01.ITEMS,
+    *lesson_02.ITEMS,
+    *lesson_03.ITEMS,
+    *lesson_04.ITEMS,
+    *lesson_05.ITEMS,
+)
 
 LESSONS: dict[str, str] = {
     "01": "Pressure and flow",
     "02": "The regulator",
     "03": "How regulators fail",
     "04": "The internal relief",
+    "05": "The monitor",
 }
 
 

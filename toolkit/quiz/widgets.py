@@ -27,7 +27,7 @@ _UNIT_NAMES = {"us": "in. w.c., psig, scfh", "metric": "mbar, bar, m³/h"}
 
 
 def quiz(lesson: str, seed: int | None = None) -> Any:
-    """Return the quiz of a lesson ("01" to "04") as a widget; the same `seed` gives the same numbers."""
+    """Return the quiz of a lesson ("01" to "05") as a widget; the same `seed` gives the same numbers."""
     return Quiz(lesson, seed).box
 
 
