@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from toolkit.choosing import FAILURES, LAYERS, Row, base_station, compare, markdown, time_above
+from toolkit.choosing import FAILURES, LAYERS, Row, base_station, compare, markdown
 from toolkit.devices.line import Load
 from toolkit.devices.regulator import Regulator
 from toolkit.errors import ScenarioError
 from toolkit.layers import layers_at
 from toolkit.scenario import Station
+from toolkit.trace import time_above
 from toolkit.units import IN_WC, PSI, SCF
 
 STUCK, SLOW, VENT, LINE, SLUG, SUN = FAILURES

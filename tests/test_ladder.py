@@ -13,7 +13,7 @@ from toolkit.devices.relief_valve import ReliefValve
 from toolkit.errors import ScenarioError
 from toolkit.flow import nozzle
 from toolkit.ladder import KINDS, Finding, Rung, findings, ladder, rung, take_over_gauge_pressure
-from toolkit.layers import alone, at_one_pressure, layers_at, settled_run
+from toolkit.layers import alone, layers_at, settled_run
 from toolkit.scenario import Station, Volume
 from toolkit.station_file import shipped_station
 from toolkit.units import IN_WC, PSI
@@ -165,7 +165,7 @@ def test_a_first_stage_feeds_and_does_not_monitor():
     assert [one.name for one in found.feeders] == ["first_stage"]
     assert [one.name for one in found.relief_valves] == ["wall_relief"]
     assert layers_at(station, "yard_line").worker.name == "first_stage"
-    assert at_one_pressure(station, "yard_line") == {"yard_line"}
+    assert station.at_one_pressure("yard_line") == {"yard_line"}
 
 
 def test_alone_leaves_only_what_is_named():

@@ -16,7 +16,8 @@ import pytest
 
 from toolkit.event_words import EVENT_WORDS
 from toolkit.front import command
-from toolkit.front.station_commands import ACTED, JSON_KEYS, MOST_EVENTS, harmless, load_station
+from toolkit.front.station_commands import JSON_KEYS, MOST_EVENTS, harmless, load_station
+from toolkit.layers import ACTED
 from toolkit.simulation import simulate
 from toolkit.station_file import MOST_CHARACTERS, shipped_station, shipped_stations
 from toolkit.trace import EVENT_KINDS
@@ -222,7 +223,7 @@ def test_a_wrong_file_is_told_in_a_sentence(refused, tmp_path, content, says):
 def test_a_path_that_leads_nowhere_is_told_in_a_sentence(refused, tmp_path):
     assert "is a folder" in refused("simulate", str(tmp_path))
     assert "There is no file" in refused("simulate", str(tmp_path / "none.toml"))
-    assert "Did you mean bakery?" in refused("simulate", "bakry")
+    assert "Did you mean 'bakery'?" in refused("simulate", "bakry")
     assert "`course stations`" in refused("check", "zzz")
     assert refused("simulate", "x" * 5000)
     assert refused("simulate", "a\nb")

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from difflib import get_close_matches
 from math import isfinite
 
 from toolkit.errors import ScenarioError
+
+_COMPARED = 60
 
 
 def number(
@@ -35,3 +39,10 @@ def name(field: str, value: object) -> str:
             field, value, "a short name of letters, digits and underscores, starting with a letter", "Rename it."
         )
     return value
+
+
+def near(given: object, known: Iterable[str], otherwise: str = "Check the spelling.") -> str:
+    """What to do about a word that is not known: the nearest known one, or else the words given."""
+    # of a long text only its beginning: the comparison takes the square of its length
+    close = get_close_matches(given[:_COMPARED], list(known), 1) if isinstance(given, str) else []
+    return f"Did you mean {close[0]!r}?" if close else otherwise

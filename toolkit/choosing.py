@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from toolkit import checks
 from toolkit.devices.line import SensingLine
 from toolkit.devices.pressure_switch import PressureSwitch
 from toolkit.devices.regulator import InternalRelief, Regulator, SecondSeat
@@ -20,11 +19,11 @@ from toolkit.devices.slam_shut import SlamShut
 from toolkit.errors import ScenarioError
 from toolkit.faults import BlockedVent, BrokenSensingLine, Debris, Fault, FouledSecondSeat, StuckStem, Warmed
 from toolkit.gas import standard_density
-from toolkit.layers import ACTED
+from toolkit.layers import ACTED, with_monitor
 from toolkit.limits import fuel_gas_code_limit
 from toolkit.scenario import Demand, Scenario, Station, Volume
 from toolkit.simulation import simulate
-from toolkit.trace import Trace
+from toolkit.trace import Trace, time_above
 from toolkit.units import IN_WC, PSI, SCF, format_pressure, tidy
 
 # The ladder of the layers, above the set point of the worker [Pa].
@@ -167,20 +166,12 @@ def _second_seat(station: Station) -> Station:
 
 def _monitor(station: Station) -> Station:
     """A monitor upstream, wide open while the worker holds; it senses the outlet by a line of its own."""
-    worker = _worker(station)
-    monitor = replace(
-        worker,
-        name="monitor",
-        outlet="interstage",
-        senses="monitor_line",
-        set_gauge_pressure=worker.set_gauge_pressure + MONITOR_ABOVE,
-    )
-    return replace(
-        station,
-        regulators=(monitor, replace(worker, inlet="interstage")),
-        volumes=(*station.volumes, Volume("interstage", BETWEEN)),
-        sensing_lines=(*station.sensing_lines, SensingLine("monitor_line", tap=worker.outlet)),
-    )
+    return with_monitor(_with_line(station), MONITOR_ABOVE, BETWEEN, senses="monitor_line")
+
+
+def _with_line(station: Station) -> Station:
+    line = SensingLine("monitor_line", tap=_worker(station).outlet)
+    return replace(station, sensing_lines=(*station.sensing_lines, line))
 
 
 def _working_monitor(station: Station) -> Station:
@@ -188,14 +179,8 @@ def _working_monitor(station: Station) -> Station:
 
     Modelled as two elements one behind the other with little gas in between; a slug strikes both and the worker.
     """
-    worker = _worker(station)
-    override = replace(
-        worker,
-        name="monitor",
-        outlet="body",
-        senses="monitor_line",
-        set_gauge_pressure=worker.set_gauge_pressure + MONITOR_ABOVE,
-    )
+    body = with_monitor(_with_line(station), MONITOR_ABOVE, BETWEEN, senses="monitor_line", room="body")
+    override, worker = body.regulators
     first = Regulator(
         name="first_stage",
         inlet="body",
@@ -211,12 +196,7 @@ def _working_monitor(station: Station) -> Station:
         relief=None,
     )
     second = replace(worker, inlet="interstage", adjusted_at_inlet_gauge_pressure=FIRST_STAGE)
-    return replace(
-        station,
-        regulators=(override, first, second),
-        volumes=(*station.volumes, Volume("body", BETWEEN), Volume("interstage", 3e-4)),
-        sensing_lines=(*station.sensing_lines, SensingLine("monitor_line", tap=worker.outlet)),
-    )
+    return replace(body, regulators=(override, first, second), volumes=(*body.volumes, Volume("interstage", 3e-4)))
 
 
 def _relief_valve(station: Station) -> Station:
@@ -345,17 +325,6 @@ def _cell(failure: str, trace: Trace, limit: float) -> Cell:
         bool(trace.happened("hunts")),
         acted,
     )
-
-
-def time_above(times: Sequence[float] | np.ndarray, values: Sequence[float] | np.ndarray, level: float) -> float:
-    """How long a signal, straight between its points, stands above a level [s]. Raises ScenarioError for no signal."""
-    t, v = np.asarray(times, dtype=float), np.asarray(values, dtype=float) - level
-    checks.number("values", len(v), 2, 1e9, "points")
-    first, last, long = v[:-1], v[1:], np.diff(t)
-    across = np.where(last != first, last - first, 1.0)
-    crossing = np.clip(-first / across, 0.0, 1.0)
-    share = np.where(first > 0, np.where(last > 0, 1.0, crossing), np.where(last > 0, 1.0 - crossing, 0.0))
-    return float((share * long).sum())
 
 
 # The page

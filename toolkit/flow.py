@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import reduce
 from math import sqrt
 
 from toolkit import checks
@@ -105,6 +106,13 @@ def flow_area_for(
     return standard_flow * standard_density(gas) / per_area
 
 
+def series(first: float, second: float) -> float:
+    """One flow area [m2] for two, one behind the other; 0 where either is shut. Unchecked, for the engine."""
+    if first <= 0.0 or second <= 0.0:
+        return 0.0
+    return first * second / sqrt(first * first + second * second)
+
+
 def series_flow_area(*flow_areas: float) -> float:
     """One flow area [m2] that stands for several, one behind the other.
 
@@ -112,9 +120,7 @@ def series_flow_area(*flow_areas: float) -> float:
     """
     for area in flow_areas:
         checks.number("flow_area", area, 0, 100, "m2")
-    if not flow_areas or min(flow_areas) == 0:
-        return 0.0
-    return 1 / sqrt(sum(1 / area**2 for area in flow_areas))
+    return reduce(series, flow_areas) if flow_areas else 0.0
 
 
 def kv_from_flow_area(flow_area: float) -> float:

@@ -18,11 +18,9 @@ from toolkit.layers import (
     ACTED,
     ONSET,
     Layers,
-    at_one_pressure,
     at_supply,
     layers_at,
     loads_at,
-    senses,
     settled_run,
     wide_open,
 )
@@ -283,8 +281,8 @@ def _service(
 def _before(high: Station, found: Layers) -> tuple[Layers | None, str]:
     """The layers around the volume that feeds the worker or its monitor, where another regulator holds it."""
     for holder in found.holders:
-        place = at_one_pressure(high, holder.inlet)
-        if any(senses(feeder) in place for feeder in found.feeders):
+        place = high.at_one_pressure(holder.inlet)
+        if any(feeder.ends()["senses"] in place for feeder in found.feeders):
             return layers_at(high, holder.inlet), holder.inlet
     return None, ""
 

@@ -18,10 +18,12 @@ from toolkit.devices.relief_valve import ReliefValve
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.errors import ScenarioError
 from toolkit.faults import Fault, StuckStem
-from toolkit.scenario import Demand, Scenario, Station
+from toolkit.scenario import Demand, Scenario, Station, Volume
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
 
+# The name that `with_monitor` gives.
+MONITOR = "monitor"
 # Share of every load's rating at low load, pilots and a small burner. Engineering judgement.
 LOW_SHARE = 0.05
 # A trip setting that no station here reaches: the highest that a slam-shut takes [Pa].
@@ -63,8 +65,8 @@ def layers_at(station: Station, at: str) -> Layers:
     volumes = [volume.name for volume in station.volumes]
     if at not in volumes:
         raise ScenarioError("at", at, "one of the volumes " + ", ".join(volumes), "Check the spelling.")
-    place = at_one_pressure(station, at)
-    sensing = [r for r in station.regulators if senses(r) in place and place & downstream(station, r.outlet)]
+    place = station.at_one_pressure(at)
+    sensing = [r for r in station.regulators if r.ends()["senses"] in place and place & downstream(station, r.outlet)]
     if not sensing:
         raise ScenarioError(
             "at", at, "a volume whose pressure a regulator senses", "Name a volume that a regulator holds."
@@ -84,18 +86,6 @@ def layers_at(station: Station, at: str) -> Layers:
     )
 
 
-def at_one_pressure(station: Station, at: str) -> frozenset[str]:
-    """The volumes and sensing lines that stand at one pressure with a volume while gas rests."""
-    open_ways: list[Pipe | SlamShut] = [*station.pipes, *station.slam_shuts]
-    joined = [(one.inlet, one.outlet) for one in open_ways]
-    joined += [(line.name, line.tap) for line in station.sensing_lines]
-    found, grown = {at}, {at}
-    while grown:
-        grown = {b for pair in joined for a, b in (pair, pair[::-1]) if a in found} - found
-        found |= grown
-    return frozenset(found)
-
-
 def downstream(station: Station, volume: str) -> frozenset[str]:
     """A volume and all to which gas can flow from it."""
     links: list[Regulator | Pipe | SlamShut] = [*station.regulators, *station.pipes, *station.slam_shuts]
@@ -105,11 +95,6 @@ def downstream(station: Station, volume: str) -> frozenset[str]:
         grown = {b for a, b in ways if a in found} - found
         found |= grown
     return frozenset(found)
-
-
-def senses(regulator: Regulator) -> str:
-    """The volume or sensing line whose pressure is under the diaphragm."""
-    return regulator.senses or regulator.outlet
 
 
 def _in_series(station: Station, one: Regulator, other: Regulator) -> bool:
@@ -122,6 +107,28 @@ def at_supply(station: Station, gauge_pressure: float | None) -> Station:
         return station
     checks.number("highest_supply_gauge_pressure", gauge_pressure, 0, 2e7, "Pa", above=True)
     return replace(station, supply=replace(station.supply, gauge_pressure=gauge_pressure))
+
+
+def with_monitor(station: Station, above: float, size: float, *, senses: str = "", room: str = "interstage") -> Station:
+    """A station of one regulator with a wide-open monitor named MONITOR before it.
+
+    The monitor is built like the worker and set `above` [Pa] it; `size` [m3] of the `room` between the two. It senses
+    what the worker senses, or through another line that the station has.
+    """
+    (worker,) = station.regulators
+    monitor = replace(
+        worker,
+        name=MONITOR,
+        outlet=room,
+        senses=senses or worker.ends()["senses"],
+        set_gauge_pressure=worker.set_gauge_pressure + above,
+    )
+    before = [volume.name for volume in station.volumes].index(worker.outlet)
+    return replace(
+        station,
+        regulators=(monitor, replace(worker, inlet=room)),
+        volumes=(*station.volumes[:before], Volume(room, size), *station.volumes[before:]),
+    )
 
 
 def alone(station: Station, at: str, keep: Collection[str] = ()) -> Station:

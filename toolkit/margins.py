@@ -10,12 +10,11 @@ import numpy as np
 
 from toolkit import checks
 from toolkit.devices.balance import relief_area, stander
-from toolkit.devices.fit import series
 from toolkit.devices.regulator import Regulator
 from toolkit.devices.relief_valve import ReliefValve
 from toolkit.errors import ScenarioError
 from toolkit.faults import Leak
-from toolkit.flow import critical_ratio, nozzle
+from toolkit.flow import critical_ratio, nozzle, series
 from toolkit.gas import compressibility, standard_density
 from toolkit.ladder import Rung, ladder
 from toolkit.layers import Layers, alone, at_supply, layers_at, settled_run, wide_open

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from operator import mul
 
 from toolkit.devices.fit import Fit, Run
@@ -45,7 +46,8 @@ SETTLING_VOLUMES = 30.0
 
 @dataclass(frozen=True)
 class Network:
-    """A station laid out: `places` in the state by name; a Fit for each device, then for each leaking volume.
+    """A station laid out: `places` in the state by name; a Fit for each device, then for each leaking volume, and the
+    number of the condition that each is `prepared_with`.
 
     Per place of the dynamic part: `scales` (what 1 Pa is there) and `floors` (smallest error allowed, Pa); `tolerance`
     is the error allowed as a part of the gauge pressure. Per place of all: `per_mass`, rate of change per kg/s. The
@@ -55,6 +57,7 @@ class Network:
     scenario: Scenario
     places: dict[str, int]
     fits: tuple[Fit, ...]
+    prepared_with: tuple[int, ...]
     scales: tuple[float, ...]
     floors: tuple[float, ...]
     tolerance: float
@@ -67,11 +70,16 @@ class Network:
         """Length of the whole state, totals included."""
         return len(self.per_mass)
 
+    @cached_property
+    def weights(self) -> list[list[tuple[int, int, float]]]:
+        """For each fit: which of its values goes into the rate of which place, and how many times."""
+        return [
+            [(port.shown, port.place, port.sign * self.per_mass[port.place]) for port in fit.ports] for fit in self.fits
+        ]
+
     def conditions_of(self, conditions: Sequence[Condition]) -> list[Condition]:
-        """The condition that each of `fits` is prepared with: the devices', then those of the leaking volumes."""
-        devices = len(self.scenario.station.devices)
-        rooms = self.scenario.station.rooms
-        return [*conditions[:devices], *(conditions[devices + rooms.index(name)] for name in self.scenario.leaking())]
+        """The condition that each of `fits` is prepared with."""
+        return [conditions[number] for number in self.prepared_with]
 
     def right_side(self, conditions: Sequence[Condition]) -> RightSide:
         """For given conditions: the rates of change of a state, what each device shows there, and the rates' slopes."""
@@ -107,11 +115,7 @@ class Network:
 
     def _right_side(self, runs: Sequence[Run], warmth: Sequence[float]) -> RightSide:
         warm = any(w != 1.0 for w in warmth)
-        nothing, per_mass, n = [0.0] * self.size, self.per_mass, self.dynamic
-        # Each flow's weight in each place's rate, worked out once.
-        ports = [
-            [(shown, place, sign * per_mass[place]) for shown, place, sign in fit.ports if sign] for fit in self.fits
-        ]
+        nothing, n, ports = [0.0] * self.size, self.dynamic, self.weights
         reads = [fit.reads for fit in self.fits]
 
         def rates(state: State) -> tuple[list[float], Shown]:
@@ -175,7 +179,9 @@ def network(scenario: Scenario) -> Network:
         case = places[f"{device.name}_case"]
         return regulator_fit(law, pa, at["inlet"], at["outlet"], at["senses"], case, vented)
 
-    leaks = [leak_fit(law, pa, places[room], vented) for room in scenario.leaking()]
+    leaking = [number for number, room in enumerate(station.rooms) if room in scenario.leaking()]
+    leaks = [leak_fit(law, pa, number, vented) for number in leaking]
+    devices = len(station.devices)
     volumes = [volume.size for volume in station.volumes] + [line.size for line in station.sensing_lines]
     cases = [regulator.case_volume for regulator in station.regulators]
     valves = len(station.relief_valves)
@@ -183,6 +189,7 @@ def network(scenario: Scenario) -> Network:
         scenario,
         places,
         (*(fit(device) for device in station.devices), *leaks),
+        (*range(devices), *(devices + number for number in leaking)),
         scales=(*[1.0] * len(volumes), *cases, *[1.0] * valves),
         floors=(
             *[ABSOLUTE_TOLERANCE] * len(volumes),
@@ -209,29 +216,22 @@ def start_guess(net: Network) -> State:
     """
     station = net.scenario.station
     pa = station.atmosphere
-    taps = {line.name: line.tap for line in station.sensing_lines}
-    joined = {volume.name: volume.name for volume in station.volumes}
-    links: tuple[SlamShut | Pipe, ...] = (*station.slam_shuts, *station.pipes)
-    for link in links:
-        one, other = joined[link.inlet], joined[link.outlet]
-        joined = {name: one if at == other else at for name, at in joined.items()}
+    place = {room: station.at_one_pressure(room) for room in station.rooms}
     # Of the regulators that sense the same gas the one set lowest holds it back; the others stand wide open.
-    workers: dict[str, Regulator] = {}
+    workers: dict[frozenset[str], Regulator] = {}
     for regulator in station.regulators:
-        sensed = regulator.senses or regulator.outlet
-        at = joined[taps.get(sensed, sensed)]
+        at = place[regulator.ends()["senses"]]
         if at not in workers or regulator.set_gauge_pressure <= workers[at].set_gauge_pressure:
             workers[at] = regulator
-    known = {joined[station.supply.into]: pa + station.supply.gauge_pressure}
+    known = {place[station.supply.into]: pa + station.supply.gauge_pressure}
     for _ in station.regulators:
         for regulator in station.regulators:
-            before, after = joined[regulator.inlet], joined[regulator.outlet]
+            before, after = place[regulator.inlet], place[regulator.outlet]
             if before in known and after not in known:
                 known[after] = known[before]
                 if regulator in workers.values():
                     known[after] = min(known[before], pa + regulator.set_gauge_pressure)
-    state = [known.get(joined[volume.name], pa) for volume in station.volumes]
-    state += [known.get(joined[line.tap], pa) for line in station.sensing_lines]
+    state = [known.get(place[room], pa) for room in station.rooms[: len(place) - len(station.regulators)]]
     state += [pa * regulator.case_volume for regulator in station.regulators]
     return state + [0.0] * (net.size - len(state))
 

@@ -103,7 +103,7 @@ def _levels(
         return event
 
     if isinstance(device, Regulator):
-        sensed = net.places[device.senses or device.outlet]
+        sensed = net.places[device.ends()["senses"]]
         second = ("second_seat_acts", "second_seat_rests") if device.second_seat else ("relief_opens", "relief_shuts")
         return [
             (shown(0, OFF_THE_SEAT), tell("seat_opens", "seat_shuts")),

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from difflib import get_close_matches
 from typing import Any
 
 from toolkit import checks
@@ -94,14 +93,20 @@ class Station:
             for end, volume in device.ends().items():
                 if volume not in rooms:
                     raise ScenarioError(
-                        f"{device.name}.{end}", volume, "one of the volumes " + ", ".join(rooms), _near(volume, rooms)
+                        f"{device.name}.{end}",
+                        volume,
+                        "one of the volumes " + ", ".join(rooms),
+                        checks.near(volume, rooms),
                     )
         for switch in self.switches:
             for key, known in (("locks_out", self.loads), ("trips", self.slam_shuts)):
                 for name in getattr(switch, key):
                     if name not in (there := [one.name for one in known]):
                         raise ScenarioError(
-                            f"{switch.name}.{key}", name, "one of " + (", ".join(there) or "none"), _near(name, there)
+                            f"{switch.name}.{key}",
+                            name,
+                            "one of " + (", ".join(there) or "none"),
+                            checks.near(name, there),
                         )
         for regulator in self.regulators:
             if regulator.set_gauge_pressure >= self.supply.gauge_pressure:
@@ -131,6 +136,16 @@ class Station:
             *(line.name for line in self.sensing_lines),
             *(r.name + _CASE for r in self.regulators),
         )
+
+    def at_one_pressure(self, room: str) -> frozenset[str]:
+        """The volumes and sensing lines that stand at one pressure with one of them while gas rests."""
+        ways: list[Pipe | SlamShut] = [*self.pipes, *self.slam_shuts]
+        joined = [(way.inlet, way.outlet) for way in ways] + [(line.name, line.tap) for line in self.sensing_lines]
+        found, grown = {room}, {room}
+        while grown:
+            grown = {b for pair in joined for a, b in (pair, pair[::-1]) if a in found} - found
+            found |= grown
+        return frozenset(found)
 
     def named(self, kind: str) -> list[str]:
         """The names of all that a fault or action of this kind can be about."""
@@ -219,7 +234,7 @@ class Scenario:
                 )
             if demand.load not in loads:
                 raise ScenarioError(
-                    "demand.load", demand.load, "one of the loads " + ", ".join(loads), _near(demand.load, loads)
+                    "demand.load", demand.load, "one of the loads " + ", ".join(loads), checks.near(demand.load, loads)
                 )
             if demand.time < last.get(demand.load, 0.0):
                 raise ScenarioError(
@@ -244,7 +259,10 @@ class Scenario:
             for device in fault.devices:
                 if device not in targets:
                     raise ScenarioError(
-                        f"{kind}.devices", device, "one of " + (", ".join(targets) or "none"), _near(device, targets)
+                        f"{kind}.devices",
+                        device,
+                        "one of " + (", ".join(targets) or "none"),
+                        checks.near(device, targets),
                     )
                 if (kind, device) in struck:
                     raise ScenarioError(
@@ -266,7 +284,7 @@ class Scenario:
                     f"{kind}.device",
                     action.device,
                     "one of " + (", ".join(targets) or "none"),
-                    _near(action.device, targets),
+                    checks.near(action.device, targets),
                 )
             if action.time < done.get((kind, action.device), 0.0):
                 raise ScenarioError(
@@ -373,8 +391,3 @@ class Scenario:
             done = 1.0 if demand.time == 0.0 else min(1.0, (time - demand.time) / demand.stroke)
             share += (demand.share - share) * done
         return share
-
-
-def _near(given: str, known: list[str]) -> str:
-    close = get_close_matches(given, known, 1)
-    return f"Did you mean {close[0]!r}?" if close else "Check the spelling."

@@ -44,7 +44,7 @@ def nudged(scenario: Scenario, seconds: float = 2.0, nudge: float = 0.02) -> Tra
     conditions = scenario.conditions(0.0)
     state = [*settled_state(scenario.station, conditions), *[0.0] * (net.size - net.dynamic)]
     pa = scenario.station.atmosphere
-    for place in {net.places[r.senses or r.outlet] for r in scenario.station.regulators}:
+    for place in {net.places[r.ends()["senses"]] for r in scenario.station.regulators}:
         state[place] += nudge * (state[place] - pa)
     points = list(integrate(net, state, 0.0, seconds, conditions, conditions, tolerance=FINE, damps=False))
     return trace_of(net, points, [{}] * len(points), ())

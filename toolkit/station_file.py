@@ -13,6 +13,7 @@ from functools import lru_cache
 from importlib import resources
 from typing import Any
 
+from toolkit import checks
 from toolkit.devices.line import Supply
 from toolkit.errors import ScenarioError
 from toolkit.gas import compressibility
@@ -27,7 +28,7 @@ from toolkit.station_schema import (
     schema_markdown,
     single_keys,
 )
-from toolkit.station_values import Entry, Site, build, near, read_entry, read_values, refusal, retold
+from toolkit.station_values import Entry, Site, build, read_entry, read_values, refusal, retold
 
 __all__ = [
     "LONGEST_LINE",
@@ -56,7 +57,7 @@ def read_station(text: str, *, name: str) -> StationFile:
     document = _parsed(text)
     for table in document:
         if table not in (*SINGLE, *PARTS, *HAPPENINGS):
-            raise refusal(table, document[table], "a table of a station", near(table, _tables()))
+            raise refusal(table, document[table], "a table of a station", checks.near(table, _tables()))
     about = _once(document, "station", must=True)
     facts = read_values(single_keys("station"), about, "station", Site())
     title, words = facts.pop("title"), facts.pop("about")
@@ -84,7 +85,9 @@ def shipped_stations() -> tuple[str, ...]:
 def shipped_station(name: str) -> StationFile:
     """A station that comes with the course, by its name; a ScenarioError where there is none of that name."""
     if name not in shipped_stations():
-        raise ScenarioError("station", name, "one of " + ", ".join(shipped_stations()), near(name, shipped_stations()))
+        raise ScenarioError(
+            "station", name, "one of " + ", ".join(shipped_stations()), checks.near(name, shipped_stations())
+        )
     file = resources.files("toolkit") / "stations" / f"{name}.toml"
     return read_station(file.read_bytes().decode("utf-8"), name=name)
 
@@ -168,7 +171,7 @@ def _many(document: Mapping[str, Any], table: str, kind: type, site: Site) -> li
 def _kind(table: str, given: object, label: str) -> type:
     kinds = KINDS[table]
     if not isinstance(given, str) or given not in kinds:
-        raise refusal(f"{label}.kind", given, "one of " + ", ".join(kinds), near(given, kinds))
+        raise refusal(f"{label}.kind", given, "one of " + ", ".join(kinds), checks.near(given, kinds))
     return kinds[given]
 
 
@@ -235,12 +238,12 @@ def _limits(document: Mapping[str, Any], station: Station, site: Site) -> Statio
     volumes = [volume.name for volume in station.volumes]
     if limits.at not in volumes:
         raise ScenarioError(
-            "limits.at", limits.at, "one of the volumes " + ", ".join(volumes), near(limits.at, volumes)
+            "limits.at", limits.at, "one of the volumes " + ", ".join(volumes), checks.near(limits.at, volumes)
         )
     devices = [device.name for device in station.devices]
     for name in limits.inlet_maxima:
         if name not in devices:
             raise ScenarioError(
-                "limits.inlet_maxima", name, "one of the devices " + ", ".join(devices), near(name, devices)
+                "limits.inlet_maxima", name, "one of the devices " + ", ".join(devices), checks.near(name, devices)
             )
     return limits

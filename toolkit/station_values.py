@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from difflib import get_close_matches
 from typing import Any, NamedTuple
 
 from toolkit import checks
@@ -62,7 +61,7 @@ def read_values(known: Iterable[Key], written: Mapping[str, object], label: str,
     by_name = {key.name: key for key in known}
     for name, given in written.items():
         if name not in by_name:
-            raise refusal(f"{label}.{name}", given, "one of the keys " + ", ".join(by_name), near(name, by_name))
+            raise refusal(f"{label}.{name}", given, "one of the keys " + ", ".join(by_name), checks.near(name, by_name))
     values: dict[str, Any] = {}
     for name, key in by_name.items():
         if name in written:
@@ -129,7 +128,7 @@ def _name(given: object, where: str) -> str:
 
 def _choice(key: Key, given: object, where: str) -> str:
     if not isinstance(given, str) or given not in key.choices:
-        raise refusal(where, given, "one of " + ", ".join(key.choices), near(given, key.choices))
+        raise refusal(where, given, "one of " + ", ".join(key.choices), checks.near(given, key.choices))
     return given
 
 
@@ -148,12 +147,6 @@ def _quantity(kind: str, given: object, where: str, site: Site) -> float:
                 return parse_quantity(given, "heat_input") / site.gas.heating_value
         mend = str(error).partition(f"such as {examples(kind)}. ")[2]
         raise refusal(where, given, expected, mend) from None
-
-
-def near(given: object, known: Iterable[str]) -> str:
-    """What to do about a word that is not known."""
-    close = get_close_matches(given[:SHOWN], list(known), 1) if isinstance(given, str) else []
-    return f"Did you mean {close[0]!r}?" if close else "Check the spelling."
 
 
 def refusal(field: str, given: object, expected: str, mend: str) -> ScenarioError:

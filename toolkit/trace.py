@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from types import MappingProxyType
 from typing import TYPE_CHECKING
@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from toolkit import checks
 from toolkit.errors import ScenarioError
 
 if TYPE_CHECKING:
@@ -126,3 +127,14 @@ class Trace:
         if kind not in EVENT_KINDS:
             raise ScenarioError("event kind", kind, "one of " + ", ".join(EVENT_KINDS), "Check the spelling.")
         return tuple(e for e in self.events if e.kind == kind and subject in (None, e.subject))
+
+
+def time_above(times: Sequence[float] | Signal, values: Sequence[float] | Signal, level: float) -> float:
+    """How long a signal, straight between its points, stands above a level [s]. Raises ScenarioError for no signal."""
+    t, v = np.asarray(times, dtype=float), np.asarray(values, dtype=float) - level
+    checks.number("values", len(v), 2, 1e9, "points")
+    first, last, long = v[:-1], v[1:], np.diff(t)
+    across = np.where(last != first, last - first, 1.0)
+    crossing = np.clip(-first / across, 0.0, 1.0)
+    share = np.where(first > 0, np.where(last > 0, 1.0, crossing), np.where(last > 0, 1.0 - crossing, 0.0))
+    return float((share * long).sum())

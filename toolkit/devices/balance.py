@@ -18,7 +18,7 @@ from collections.abc import Callable
 from math import sqrt
 from typing import NamedTuple
 
-from toolkit.devices.fit import series
+from toolkit.flow import series
 
 # A seat and a relief pad do not seal at a point: the last gap fades out over this height [m]. A seat that rests
 # exactly at its corner is where every lock-up ends, and a sharp corner there makes an implicit step chatter. It moves

@@ -28,10 +28,3 @@ class Fit(NamedTuple):
     prepare: Callable[[Any], Run]
     reads: tuple[int, ...]
     ports: tuple[Port, ...]
-
-
-def series(first: float, second: float) -> float:
-    """One flow area [m2] for two, one behind the other; 0 where either is shut."""
-    if first <= 0.0 or second <= 0.0:
-        return 0.0
-    return float(first * second / (first * first + second * second) ** 0.5)

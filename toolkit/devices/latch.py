@@ -35,10 +35,6 @@ class Latch(NamedTuple):
     moves: float = 1.0
     changes: int = 0
 
-    def to(self, mode: str, time: float, share: float, moves: float = 1.0) -> Latch:
-        """The latch after a change."""
-        return Latch(mode, time, share, moves, self.changes + 1)
-
 
 class Watch(NamedTuple):
     """A setting to watch: `sign` * (value - `setting`) above 0 changes the latch to `mode`.
@@ -103,3 +99,10 @@ def moments(device: Latching, latch: Latch) -> tuple[float, ...]:
         left = 1.0 - latch.share if latch.mode == REST else latch.share
         return rests_until(device, latch), latch.since + STROKE * left
     return (latch.since + STROKE,)
+
+
+def changed(device: Latching, latch: Latch, mode: str, time: float, condition: object) -> Latch:
+    """The latch after a change at a time [s]; of the device's condition only how far it still moves counts."""
+    share = 1.0 if isinstance(device, ReliefValve) else open_share(device, latch, time)
+    moves = condition.moves if isinstance(condition, SlamShutCondition) and mode != REST else 1.0
+    return Latch(mode, time, share, moves, latch.changes + 1)

@@ -13,8 +13,9 @@ from typing import ClassVar
 
 from toolkit import checks
 from toolkit.devices.balance import RegulatorCondition, relief_area, stander, valve_area
-from toolkit.devices.fit import Fit, Nozzle, Port, Run, series
+from toolkit.devices.fit import Fit, Nozzle, Port, Run
 from toolkit.errors import ScenarioError
+from toolkit.flow import series
 from toolkit.units import IN_WC, PSI
 
 # Stands for "no relief": a spring that nothing in a station can lift. Finite, so that conditions can be interpolated.

@@ -13,7 +13,8 @@ from math import pi
 from typing import ClassVar, NamedTuple
 
 from toolkit import checks
-from toolkit.devices.fit import Fit, Nozzle, Port, Run, series
+from toolkit.devices.fit import Fit, Nozzle, Port, Run
+from toolkit.flow import series
 from toolkit.units import IN_WC
 
 # From this share of its lift on a valve has popped: dirt carried by the gas may keep its seat from sealing again.

@@ -12,13 +12,14 @@ import json
 import os
 import sys
 from collections.abc import Iterator
-from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
 
+from toolkit import checks
 from toolkit.errors import CourseError, LaunchError
 from toolkit.event_words import event_words
 from toolkit.gas import standard_density
+from toolkit.layers import ACTED
 from toolkit.simulation import simulate
 from toolkit.station_file import MOST_CHARACTERS, StationFile, read_station, shipped_station, shipped_stations
 from toolkit.trace import Trace
@@ -26,11 +27,6 @@ from toolkit.units import LOW_PRESSURE_LIMIT, display_unit, format_pressure, to_
 
 # A summary shows so many events; --json has them all.
 MOST_EVENTS = 60
-# The events that say that a layer of protection, or an alarm, has acted.
-ACTED = (
-    *("relief_opens", "second_seat_acts", "valve_opens", "trips_high", "trips_low", "trips_by_switch"),
-    *("switch_high", "switch_low"),
-)
 JSON_KEYS = {
     "station": "name of the file or of the shipped station",
     "title": "as written in the file",
@@ -78,8 +74,7 @@ def load_station(file: str) -> StationFile:
         if path.is_dir():
             raise LaunchError(f"{shown} is a folder: name a station file in it.")
         if not path.exists():
-            close = get_close_matches(file, shipped_stations(), 1)
-            meant = f"Did you mean {close[0]}?" if close else "`course stations` lists the stations of the course."
+            meant = checks.near(file, shipped_stations(), "`course stations` lists the stations of the course.")
             raise LaunchError(f"There is no file {shown}, and no station of the course has that name. {meant}")
         if not path.is_file():
             raise LaunchError(f"{shown} is not a plain file: give a station file (.toml).")

@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 from toolkit.faults import BrokenSensingLine, Debris, Fault, StuckStem
+from toolkit.layers import MONITOR
 from toolkit.panels.bench import Bench, Settings, Shown, run
 from toolkit.panels.controls import Choice, Slider
-from toolkit.panels.monitor_station import MONITOR, WORKER, over_the_day, station
+from toolkit.panels.monitor_station import WORKER, over_the_day, station
 from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, DUSK, MORNING
 from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, SET_POINT, ZOOM

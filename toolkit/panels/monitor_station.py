@@ -8,15 +8,16 @@ from toolkit.devices.line import SensingLine
 from toolkit.devices.regulator import Regulator
 from toolkit.figures.data import ChartData, ChartSpec, EventMarker, Line, Mark
 from toolkit.figures.station import station_svg
+from toolkit.layers import MONITOR, with_monitor
 from toolkit.panels.bench import Settings, Shown
 from toolkit.panels.regulator_view import DAY_MARKERS, DUSK, MORNING, spec
 from toolkit.panels.station_view import station_view
-from toolkit.panels.words import clock, event_list, lasting, time_above
+from toolkit.panels.words import clock, event_list, lasting
 from toolkit.scenario import Scenario, Station, Volume
-from toolkit.trace import Trace
+from toolkit.trace import Trace, time_above
 from toolkit.units import display_unit, format_pressure, format_quantity, tidy, to_display
 
-WORKER, MONITOR = "worker", "monitor"
+WORKER = "worker"
 # Room between the two regulators, and downstream [m3]: little against much, as it should be.
 INTERSTAGE, OUTLET = 3e-4, 2e-2
 # A monitor counts as holding once it stands this far off its upper stop (share of travel).
@@ -31,20 +32,18 @@ def station(
     Each senses the outlet through a line of its own, or both through one.
     """
     lines = ("one_line",) if shared_line else ("monitor_line", "worker_line")
-    # Without internal reliefs, whose springs would answer first; the case breathes as before.
-    one = replace(Regulator(), relief=None, set_gauge_pressure=worker_set)
-    monitor = replace(
-        one, name=MONITOR, outlet="interstage", senses=lines[0], set_gauge_pressure=worker_set + monitor_above
-    )
-    worker = replace(one, name=WORKER, inlet="interstage", senses=lines[-1])
     plain = Station()
-    return Station(
+    # Without internal reliefs, whose springs would answer first; the case breathes as before.
+    worker = Regulator(name=WORKER, relief=None, set_gauge_pressure=worker_set, senses=lines[-1])
+    alone = replace(
+        plain,
         supply=replace(plain.supply, gauge_pressure=inlet),
-        regulators=(monitor, worker),
-        volumes=(Volume("inlet", 2e-3), Volume("interstage", INTERSTAGE), Volume("outlet", OUTLET)),
+        regulators=(worker,),
+        volumes=(plain.volumes[0], Volume("outlet", OUTLET)),
         sensing_lines=tuple(SensingLine(name) for name in lines),
         loads=(replace(plain.loads[0], rated_flow=demand),),
     )
+    return with_monitor(alone, monitor_above, INTERSTAGE, senses=lines[0])
 
 
 def settings_of(scenario: Scenario) -> tuple[float, float, float]:
@@ -102,7 +101,7 @@ def story(trace: Trace, units: str) -> str:
     if trace.happened("hunts"):
         often = trace.happened("hunts")[0].value
         said.append(f"The two hunt, {often:.2g} swings a second; the chart shows the middle of the swing.")
-    over = time_above(trace, "outlet_gauge_pressure", rating)
+    over = time_above(trace.times, trace["outlet_gauge_pressure"], rating)
     if over > 0:
         said.append(f"The appliances are rated {shown(rating)}: the outlet is above that for {lasting(over)}.")
     else:

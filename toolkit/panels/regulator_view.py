@@ -16,9 +16,9 @@ from toolkit.faults import HARD_DEBRIS, Debris
 from toolkit.figures.data import ChartData, ChartSpec, EventMarker, Line, Mark
 from toolkit.figures.schematic import DebrisView, RegulatorView, regulator_svg
 from toolkit.panels.bench import Settings, Shown
-from toolkit.panels.words import NO_GAS, clock, event_list, lasting, time_above, vented_words
+from toolkit.panels.words import NO_GAS, clock, event_list, lasting, vented_words
 from toolkit.scenario import Demand, Scenario, Station
-from toolkit.trace import Trace
+from toolkit.trace import Trace, time_above
 from toolkit.units import HOUR, IN_WC, PSI, SCF, display_unit, format_pressure, format_quantity, tidy, to_display
 
 NAME = "regulator"
@@ -239,7 +239,7 @@ def story(trace: Trace, units: str) -> str:
         said.append(f"The internal relief stays shut, yet gas comes out of the vent: {gas}.")
     else:
         said.append("The internal relief stays shut.")
-    over = time_above(trace, "outlet_gauge_pressure", at.rating)
+    over = time_above(trace.times, trace["outlet_gauge_pressure"], at.rating)
     if over > 0:
         said.append(f"The appliances are rated {shown(at.rating)}: the outlet is above that for {lasting(over)}.")
     else:

@@ -108,7 +108,8 @@ def _stage(trace: Trace, time: float, station: Station, stage: Stage, level: Cal
         seat = max(0.0, 1.0 - over / stage.second_seat.travel)
         return SecondSeatView(stage.name, lift, seat, 0.0, _seen(vent), case)
     relief = over / stage.relief.travel if stage.relief else 0.0
-    sensed = [r for r in station.regulators if r.senses == stage.senses or _tap(station, r) == _tap(station, stage)]
+    place = station.at_one_pressure(stage.ends()["senses"])
+    sensed = [r for r in station.regulators if r.ends()["senses"] in place]
     highest = max(sensed, key=lambda r: r.set_gauge_pressure)
     monitor = len(sensed) > 1 and stage is highest
     return (MonitorView if monitor else WorkerView)(stage.name, lift, relief, _seen(vent), case)
@@ -120,11 +121,6 @@ _TRIPS = {"trips_high": "tripped high", "trips_low": "tripped low", "trips_by_sw
 def _seen(vent: float) -> float:
     """Breathing is not gas at the vent."""
     return vent if vent > 0.05 else 0.0
-
-
-def _tap(station: Station, regulator: Regulator) -> str:
-    sensed = regulator.senses or regulator.outlet
-    return next((line.tap for line in station.sensing_lines if line.name == sensed), sensed)
 
 
 def _branches(trace: Trace, time: float, lines: dict[str, str]) -> Iterator[BranchView]:
@@ -151,7 +147,7 @@ def _lines(
 ) -> Iterator[SensingLineView]:
     senses: tuple[Regulator | SlamShut, ...] = (*station.regulators, *station.slam_shuts)
     for line in station.sensing_lines:
-        led = tuple(d.name for d in senses if (d.senses or d.outlet) == line.name and d.name in drawn)
+        led = tuple(d.name for d in senses if d.ends()["senses"] == line.name and d.name in drawn)
         if line.tap not in volumes or not led:
             continue
         torn = (
@@ -161,6 +157,6 @@ def _lines(
         yield SensingLineView(line.name, line.tap, led, "broken" if torn else "whole", level(gauge))
     # a device that senses a volume some way off without a line of its own is drawn with one all the same
     for device in senses:
-        sensed = device.senses or device.outlet
+        sensed = device.ends()["senses"]
         if device.name in drawn and sensed in volumes and sensed != device.outlet:
             yield SensingLineView(f"{device.name}_tap", sensed, (device.name,))

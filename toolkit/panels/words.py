@@ -10,8 +10,6 @@ from toolkit.units import display_unit, format_pressure, tidy
 # Less gas than this is what a case breathes, not a leak [standard m3].
 BREATHED, NO_GAS = 2e-4, "none"
 
-# Events that are a regulator's own.
-OF_A_REGULATOR = ("seat_shuts", "seat_opens", "wide_open", "relief_opens", "relief_shuts")
 # Faults by the name of their class, as they are spoken of.
 FAULT_WORDS = {
     "Debris": "debris on the seat",
@@ -48,18 +46,14 @@ def event_words(event: Event, trace: Trace, units: str) -> str:
         "demand_changes": f"The {load} go to {event.value:.0%} of their rating.",
         "fault_begins": f"It begins: {fault}.",
         "fault_complete": f"Fully there: {fault}.",
-        "seat_shuts": "The disk seals on its seat.",
-        "seat_opens": "The disk leaves its seat.",
-        "wide_open": "The disk is wide open.",
-        "relief_opens": f"The internal relief opens; outlet {pressure}.",
-        "relief_shuts": f"The internal relief is shut again; outlet {pressure}.",
         "above_rating": f"The outlet passes the {pressure} that the {load}' controls are rated for.",
         "below_rating": f"The outlet is back within the {pressure} rating.",
     }
-    several = len(trace.scenario.station.regulators) > 1
-    if event.kind in said and not (several and event.kind in OF_A_REGULATOR):
+    if event.kind in said:
         return tidy(said[event.kind])
     who, what = phrases(trace, event, units)
+    if [event.subject] == [regulator.name for regulator in trace.scenario.station.regulators]:
+        return tidy(f"{what[0].upper()}{what[1:]}.")
     return tidy(f"{who.replace('_', ' ')}: {what}.")
 
 
@@ -69,19 +63,6 @@ def event_list(trace: Trace, units: str, most: int = 14) -> list[tuple[str, str]
     if len(said) > most:
         said = [*said[:most], ("", f"and {len(said) - most} more like these.")]
     return said
-
-
-def time_above(trace: Trace, name: str, level: float) -> float:
-    """How long a signal stands above a level [s], straight between the engine's steps."""
-    t, v = trace.times, trace[name]
-    total = 0.0
-    for i in range(len(t) - 1):
-        a, b, h = v[i] - level, v[i + 1] - level, t[i + 1] - t[i]
-        if a > 0 and b > 0:
-            total += h
-        elif a > 0 or b > 0:
-            total += h * max(a, b) / (max(a, b) - min(a, b))
-    return float(total)
 
 
 def vented_words(trace: Trace, units: str) -> str:

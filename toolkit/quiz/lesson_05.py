@@ -13,6 +13,7 @@ from toolkit.devices.regulator import Regulator
 from toolkit.diagnosis.symptoms import Readings
 from toolkit.faults import Debris, Leak, StuckStem
 from toolkit.ladder import take_over_gauge_pressure
+from toolkit.layers import MONITOR, with_monitor
 from toolkit.quiz.items import Item, pick, rounded
 from toolkit.quiz.pictures import OUTLET, outlet_picture
 from toolkit.quiz.questions import NumericQuestion, Slip, SuspectsQuestion, TraceQuestion
@@ -22,7 +23,7 @@ from toolkit.simulation import simulate
 from toolkit.trace import Trace
 from toolkit.units import display_unit, format_pressure, format_quantity
 
-WORKER, MONITOR = "worker", "monitor"
+WORKER = "worker"
 INTERSTAGE = "interstage_gauge_pressure"
 # Little room between the two and much behind them, so that what is stored between makes a small spike [m3].
 BETWEEN, BEHIND = 3e-4, 2e-2
@@ -41,22 +42,14 @@ def monitored(
     """
     plain = Station()
     # Each is adjusted at the inlet pressure that it will have.
-    one = replace(
-        Regulator(),
-        relief=None,
-        senses="outlet",
-        set_gauge_pressure=worker_set,
-        adjusted_at_inlet_gauge_pressure=inlet,
-    )
-    return replace(
+    worker = Regulator(name=WORKER, relief=None, set_gauge_pressure=worker_set, adjusted_at_inlet_gauge_pressure=inlet)
+    alone = replace(
         plain,
         supply=replace(plain.supply, gauge_pressure=inlet),
-        regulators=(
-            replace(one, name=MONITOR, outlet="interstage", set_gauge_pressure=worker_set + above),
-            replace(one, name=WORKER, inlet="interstage"),
-        ),
-        volumes=(plain.volumes[0], Volume("interstage", between), Volume("outlet", behind)),
+        regulators=(worker,),
+        volumes=(plain.volumes[0], Volume("outlet", behind)),
     )
+    return with_monitor(alone, above, between)
 
 
 def _drawn(chance: Random, units: str) -> tuple[float, float, float]:
