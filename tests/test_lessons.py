@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Iterator
-from dataclasses import replace
-from functools import cache
+from collections.abc import Iterator
+from importlib import import_module
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote
@@ -13,48 +12,24 @@ from urllib.parse import unquote
 import ipywidgets
 import nbformat
 import pytest
+from lesson_text import CONDITION, FOLDER, INLET_GAUGE, PATHS, bench_trace, code, notebook, prose, sections
 
 from toolkit.classroom.record import Record
-from toolkit.devices.balance import valve_area
 from toolkit.devices.regulator import (
-    InternalRelief,
-    inlet_effect,
     lock_up_gauge_pressure,
-    relief_start_gauge_pressure,
 )
-from toolkit.faults import SOFT_DEBRIS
-from toolkit.flow import critical_ratio, mass_flow, standard_flow
-from toolkit.gas import NATURAL_GAS, rt, standard_density
-from toolkit.ladder import take_over_gauge_pressure
 from toolkit.panels import LESSONS as BENCHES
-from toolkit.panels import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05, monitor_station, start
-from toolkit.panels.bench import UNITS, run
+from toolkit.panels import lesson_02, lesson_03, start
+from toolkit.panels.bench import UNITS
 from toolkit.panels.controls import GROUPS, Choice
 from toolkit.panels.predict import PredictThenTry
-from toolkit.panels.regulator_view import DUSK, MORNING, NIGHT
-from toolkit.panels.words import vented_words
 from toolkit.quiz.cases import LESSONS as QUIZZES
 from toolkit.quiz.widgets import Progress, Quiz
 from toolkit.references import SOURCES, cite
-from toolkit.scenario import Station
-from toolkit.trace import Trace
 from toolkit.units import (
-    BTU,
-    FOOT,
-    HOUR,
-    IN_WC,
-    INCH,
-    MINUTE,
-    PSI,
-    SCF,
-    STANDARD_ATMOSPHERE,
-    atmosphere,
     format_pressure,
-    format_quantity,
 )
 
-FOLDER = Path(__file__).parents[1] / "lessons"
-PATHS = {path.name[:2]: path for path in sorted(FOLDER.glob("*.ipynb"))}
 TAUGHT = tuple(QUIZZES)
 MOST_CODE_CELLS, MOST_CODE_LINES = 8, 25
 SHORTEST, LONGEST = 15, 25
@@ -85,418 +60,13 @@ START_FORM = (
 )
 
 
-@cache
-def notebook(lesson: str) -> Any:
-    return nbformat.read(PATHS[lesson], as_version=4)  # type: ignore[no-untyped-call]
+# Facts --------------------------------------------------------------------------------------------------------------
 
-
-@cache
-def prose(lesson: str) -> str:
-    """All markdown of a lesson."""
-    return "\n\n".join(cell.source for cell in notebook(lesson).cells if cell.cell_type == "markdown")
-
-
-def code(lesson: str) -> list[str]:
-    return [cell.source for cell in notebook(lesson).cells if cell.cell_type == "code"]
-
-
-@cache
-def sections(lesson: str) -> dict[str, str]:
-    """The text under each heading of the second order."""
-    parts = re.split(r"^## (.+)$", prose(lesson), flags=re.MULTILINE)
-    return dict(zip(parts[1::2], parts[2::2], strict=True))
-
-
-# Numbers ------------------------------------------------------------------------------------------------------------
-# What stands in the text must be what the toolkit works out; the names are those of the steps.
-
-OUTLET = "outlet_gauge_pressure"
-HERE = Station()
-REGULATOR = HERE.regulators[0]
-CONDITION = REGULATOR.condition()
-INLET_GAUGE = HERE.supply.gauge_pressure
-DAY_AT, PILOT_AT, NIGHT_AT = DUSK - 1, NIGHT - 1, MORNING - 1
-
-
-def both(value: float, kind: str) -> str:
-    """A quantity in US units with metric beside it."""
-    us, metric = (format_quantity(value, kind, units) for units in ("us", "metric"))
-    return f"{us} ({metric})"
-
-
-def pressure(gauge: float) -> str:
-    """A gauge pressure as the bench shows it, in both."""
-    return f"{format_pressure(gauge, 'us')} ({format_pressure(gauge, 'metric')})"
-
-
-def area_of(area: float) -> str:
-    """An area with as many digits as the steps need."""
-    return f"{area / INCH**2:.{4 if area < 1e-3 else 2}f} in² ({area * 1e6:,.{1 if area < 1e-3 else 0}f} mm²)"
-
-
-def flow_through(flow_area: float, gauge: float) -> float:
-    """Standard flow [m3/s] of natural gas into the open air at sea level."""
-    upstream = gauge + STANDARD_ATMOSPHERE
-    return standard_flow(
-        mass_flow(flow_area, upstream, STANDARD_ATMOSPHERE, NATURAL_GAS, HERE.temperature), NATURAL_GAS
-    )
-
-
-def bench_trace(module: Any, **chosen: Any) -> Trace:
-    """The run of a lesson's bench with some controls moved; a choice by its words."""
-    settings = module.BENCH.start("us")
-    for control in module.BENCH.controls:
-        if control.key in chosen:
-            value = chosen.pop(control.key)
-            settings[control.key] = dict(control.options)[value] if isinstance(control, Choice) else value
-    assert not chosen, f"no such controls: {chosen}"
-    return run(module.scenario(settings))
-
-
-def worked_01() -> dict[str, str]:
-    line, lower = 60 * PSI, 30 * PSI
-    ratio = critical_ratio(NATURAL_GAS.heat_ratio)
-    line_abs, lower_abs = line + STANDARD_ATMOSPHERE, lower + STANDARD_ATMOSPHERE
-    limit = ratio * line_abs
-    leak = 500 * SCF / HOUR
-    input_ = 100_000 * BTU / HOUR
-    burner, raised = 3.5 * IN_WC, 14 * IN_WC
-    return {
-        "line": pressure(line),
-        "air": both(STANDARD_ATMOSPHERE, "absolute_pressure"),
-        "line absolute": both(line_abs, "absolute_pressure"),
-        "choked at": f"{ratio:.3f}",
-        "limit absolute": both(limit, "absolute_pressure"),
-        "limit gauge": pressure(limit - STANDARD_ATMOSPHERE),
-        "leak": both(leak, "standard_flow"),
-        "lower": pressure(lower),
-        "lower absolute": both(lower_abs, "absolute_pressure"),
-        "share": f"{lower_abs / line_abs:.2f}",
-        "leak then": both(leak * flow_through(1e-6, lower) / flow_through(1e-6, line), "standard_flow"),
-        "two psi": both(2 * PSI, "gauge_pressure"),
-        "psi": f"{PSI / IN_WC:.1f} in. w.c.",
-        "two psi in. w.c.": both(2 * PSI, "low_gauge_pressure"),
-        "delivered": pressure(7 * IN_WC),
-        "taken off": both(2 * PSI - 7 * IN_WC, "pressure_difference"),
-        "burner": pressure(burner),
-        "raised": pressure(raised),
-        "times": f"{raised / burner:.0f} times",
-        "times flow": f"{flow_through(1e-6, raised) / flow_through(1e-6, burner):.0f} times",
-        "furnace": both(input_, "heat_input"),
-        "heat content": f"{NATURAL_GAS.heating_value * SCF / BTU:,.0f} Btu",
-        "heat content metric": f"{NATURAL_GAS.heating_value / 1e6:.1f} MJ",
-        "furnace flow": both(input_ / NATURAL_GAS.heating_value, "standard_flow"),
-    }
-
-
-def happened_01() -> dict[str, str]:
-    settings = lesson_01.BENCH.start("us")
-
-    def plate(**changed: Any) -> Any:
-        return lesson_01.plate(settings | changed)
-
-    here = plate()
-    hills = 5000 * FOOT
-    return {
-        "air": both(STANDARD_ATMOSPHERE, "absolute_pressure"),
-        "hills": both(hills, "altitude"),
-        "air in the hills": both(atmosphere(hills), "absolute_pressure"),
-        "psi": f"{PSI / IN_WC:.1f} in. w.c. ({PSI / 100:.1f} mbar)",
-        "before": pressure(here.upstream_gauge),
-        "behind": pressure(here.downstream_gauge),
-        "flow": both(here.flow, "standard_flow"),
-        "same into the air": both(plate(downstream=0.0).flow, "standard_flow"),
-        "choked at": f"{critical_ratio(here.gas.heat_ratio):.3f}",
-        "limit": pressure(here.critical_gauge),
-        "quarter": both(0.25 * INCH, "small_length"),
-        "eighth": both(0.125 * INCH, "small_length"),
-        "times": f"{plate(hole=0.25 * INCH).flow / here.flow:.0f} times",
-        "choked into the air from": pressure(
-            STANDARD_ATMOSPHERE / critical_ratio(here.gas.heat_ratio) - STANDARD_ATMOSPHERE
-        ),
-    }
-
-
-def worked_02() -> dict[str, str]:
-    demand = 1400 * SCF / HOUR
-    trace = bench_trace(lesson_02, demand=demand)
-    set_point, flowing, locked = REGULATOR.set_gauge_pressure, trace.at(OUTLET, DAY_AT), trace.at(OUTLET, NIGHT_AT)
-    seat, area, lever = REGULATOR.unbalanced_area, REGULATOR.diaphragm_area, REGULATOR.lever_ratio
-    fall = 40 * PSI
-    lower = bench_trace(lesson_02, inlet=20 * PSI)
-    got = flow_through(1e-6, flowing) / flow_through(1e-6, set_point)
-    assert lower.at(OUTLET, NIGHT_AT) == pytest.approx(locked - fall * inlet_effect(CONDITION), abs=0.02 * IN_WC)
-    return {
-        "set point": pressure(set_point),
-        "demand": both(demand, "standard_flow"),
-        "flowing": pressure(flowing),
-        "droop": both(set_point - flowing, "pressure_difference"),
-        "locked": pressure(locked),
-        "above": both(locked - set_point, "pressure_difference"),
-        "orifice": both(REGULATOR.orifice_diameter, "small_length"),
-        "seat": area_of(seat),
-        "diaphragm": area_of(area),
-        "lever": f"{lever:.0f}",
-        "inlet": pressure(INLET_GAUGE),
-        "lower inlet": pressure(20 * PSI),
-        "fall": f"{fall / PSI:.0f} psi",
-        "fall in. w.c.": both(fall, "pressure_difference"),
-        "sum": f"{(lever * area + seat) / INCH**2:.1f} in²",
-        "effect": f"{inlet_effect(CONDITION):.6f}",
-        "falls by": both(fall * inlet_effect(CONDITION), "pressure_difference"),
-        "locked then": pressure(lower.at(OUTLET, NIGHT_AT)),
-        "share of pressure": f"{flowing / set_point:.2f}",
-        "root": f"{got:.2f}",
-        "share of input": f"{got:.0%}".replace("%", " %"),
-    }
-
-
-def happened_02() -> dict[str, str]:
-    trace = bench_trace(lesson_02)
-    least, most = (bench_trace(lesson_02, demand=cfh * SCF / HOUR).at(OUTLET, DAY_AT) for cfh in (100, 1500))
-    weak = bench_trace(lesson_02, inlet=5 * PSI).at(OUTLET, DAY_AT)
-    lost = bench_trace(lesson_02, inlet=5 * PSI, demand=1500 * SCF / HOUR)
-    assert lost.at("regulator_lift", DAY_AT) == pytest.approx(REGULATOR.travel)  # "no travel left"
-    return {
-        "set point": pressure(REGULATOR.set_gauge_pressure),
-        "demand": both(trace.scenario.station.loads[0].rated_flow, "standard_flow"),
-        "flowing": pressure(trace.at(OUTLET, DAY_AT)),
-        "locked": pressure(trace.at(OUTLET, NIGHT_AT)),
-        "small flow": both(100 * SCF / HOUR, "standard_flow"),
-        "at small flow": pressure(least),
-        "large flow": both(1500 * SCF / HOUR, "standard_flow"),
-        "at large flow": pressure(most),
-        "weak inlet": pressure(5 * PSI),
-        "at weak inlet": pressure(weak),
-        "lost": pressure(lost.at(OUTLET, DAY_AT)),
-    }
-
-
-def worked_03() -> dict[str, str]:
-    height, stiffness = 0.010 * INCH, 3 * SOFT_DEBRIS[0]
-    force = height * stiffness
-    sound = lock_up_gauge_pressure(CONDITION, INLET_GAUGE)
-    fouled = lock_up_gauge_pressure(CONDITION._replace(debris_height=height, debris_stiffness=stiffness), INLET_GAUGE)
-    size, first, last, seconds = 0.5 * FOOT**3, 8 * IN_WC, 10 * IN_WC, 60.0
-    leak = size * (last - first) / rt(NATURAL_GAS, HERE.temperature) / seconds / standard_density(NATURAL_GAS)
-    return {
-        "height": both(height, "small_length"),
-        "stiffness": both(stiffness, "spring_rate"),
-        "force at the disk": both(force, "force"),
-        "lever": f"{REGULATOR.lever_ratio:.0f}",
-        "force at the diaphragm": both(force / REGULATOR.lever_ratio, "force"),
-        "area": area_of(REGULATOR.diaphragm_area),
-        "more": both(fouled - sound, "pressure_difference"),
-        "sound": pressure(sound),
-        "fouled": pressure(fouled),
-        "size": both(size, "volume"),
-        "first": pressure(first),
-        "last": pressure(last),
-        "seconds": f"{seconds:.0f} seconds",
-        "air": both(STANDARD_ATMOSPHERE, "low_gauge_pressure"),
-        "rise": both(last - first, "pressure_difference"),
-        "share": f"{(last - first) / STANDARD_ATMOSPHERE:.2%}".replace("%", " %"),
-        "minutes": f"{HOUR / MINUTE:.0f} minutes",
-        "leak": both(leak, "standard_flow"),
-    }
-
-
-def happened_03() -> dict[str, str]:
-    def at(time: float, **chosen: Any) -> str:
-        return pressure(bench_trace(lesson_03, **chosen).at(OUTLET, time))
-
-    def row(**chosen: Any) -> tuple[str, str]:
-        return at(DAY_AT, **chosen), at(NIGHT_AT, **chosen)
-
-    table = {
-        "sound": row(debris=0.0),
-        "soft": row(),
-        "hard": row(hardness="hard: grit, weld slag"),
-        "nick": row(debris=0.0, failure="seat nicked"),
-        "open": row(debris=0.0, failure="stem stuck wide open"),
-        "between": row(debris=0.0, failure="stem stuck nearly shut"),
-        "spring": row(debris=0.0, failure="main spring broken"),
-        "turned down": row(set_point=4 * IN_WC),
-    }
-    wide = valve_area(CONDITION, REGULATOR.travel)
-    into = mass_flow(wide, INLET_GAUGE + STANDARD_ATMOSPHERE, STANDARD_ATMOSPHERE, NATURAL_GAS, HERE.temperature)
-    (size,) = (volume.size for volume in HERE.volumes if volume.name == "outlet")
-    set_point, rating = REGULATOR.set_gauge_pressure, HERE.loads[0].maximum_gauge_pressure
-    fill = size * (rating - set_point) / rt(NATURAL_GAS, HERE.temperature) / into
-    assert fill < 0.01  # "under a hundredth of a second"
-    return (
-        {
-            f"{name}, {when}": text
-            for name, pair in table.items()
-            for when, text in zip(("on", "off"), pair, strict=True)
-        }
-        | {
-            "turned down": pressure(4 * IN_WC),
-            "shut, on": at(DAY_AT, debris=0.0, failure="stem stuck shut"),
-            "pilot": at(PILOT_AT),
-        }
-        | {
-            "orifice": both(REGULATOR.orifice_diameter, "small_length"),
-            "size": both(size, "volume"),
-            "set point": pressure(set_point),
-            "rating": pressure(rating),
-            "start": pressure(relief_start_gauge_pressure(CONDITION)),
-        }
-    )
-
-
-def worked_04() -> dict[str, str]:
-    set_point, above, rating = 7 * IN_WC, InternalRelief().start_above_set, HERE.loads[0].maximum_gauge_pressure
-    start_ = relief_start_gauge_pressure(CONDITION)
-    turned = replace(REGULATOR, set_gauge_pressure=10 * IN_WC).condition()
-    raised = relief_start_gauge_pressure(turned._replace(relief_preload=CONDITION.relief_preload))
-    lift, lever, rate = REGULATOR.travel, REGULATOR.lever_ratio, REGULATOR.spring_rate
-    less, area = rate * lever * lift, REGULATOR.diaphragm_area
-    return {
-        "set point": pressure(set_point),
-        "above": both(above, "pressure_difference"),
-        "start": pressure(start_),
-        "rating": pressure(rating),
-        "over the rating": both(start_ - rating, "pressure_difference"),
-        "new set point": pressure(10 * IN_WC),
-        "new start": pressure(raised),
-        "lift": both(lift, "small_length"),
-        "lever": f"{lever:.0f}",
-        "drop": both(lever * lift, "small_length"),
-        "rate": both(rate, "spring_rate"),
-        "less": both(less, "force"),
-        "area": area_of(area),
-        "less pressure": both(less / area, "pressure_difference"),
-        "left": pressure(start_ - less / area),
-        "growth": f"{REGULATOR.area_growth:.0%}".replace("%", " %"),
-        "jammed": pressure(relief_start_gauge_pressure(CONDITION, lift)),
-    }
-
-
-def happened_04() -> dict[str, str]:
-    def night(**chosen: Any) -> str:
-        return pressure(bench_trace(lesson_04, **chosen).at(OUTLET, NIGHT_AT))
-
-    torn = bench_trace(lesson_04, debris=0.0, also="diaphragm torn")
-    assert not torn.happened("relief_opens")
-    assert torn.at("regulator_vent_flow", DAY_AT) > 0
-    assert bench_trace(lesson_04).at("regulator_vent_flow", DAY_AT) == pytest.approx(0, abs=1e-9)
-    shut = bench_trace(lesson_04, blocked=1.0)
-    assert vented_words(shut, "us") == "none"
-    failed_open = bench_trace(lesson_04, debris=0.0, also="stem stuck wide open")
-    # "The relief is open all the way"
-    assert failed_open.at("regulator_relief_lift", NIGHT_AT) == pytest.approx(InternalRelief().travel)
-    wide = failed_open.at(OUTLET, NIGHT_AT)
-    return {
-        "by day": pressure(bench_trace(lesson_04).at(OUTLET, DAY_AT)),
-        "grit": night(),
-        "start": pressure(relief_start_gauge_pressure(CONDITION)),
-        "rating": pressure(HERE.loads[0].maximum_gauge_pressure),
-        "wide": pressure(wide),
-        "times": f"{wide / HERE.loads[0].maximum_gauge_pressure:.0f} times",
-        "inlet": pressure(INLET_GAUGE),
-        "lower inlet": pressure(20 * PSI),
-        "wide, lower inlet": night(debris=0.0, also="stem stuck wide open", inlet=20 * PSI),
-        **{f"blocked {share}": f"{share} %" for share in (50, 80, 95, 100)},
-        **{f"at {share}": night(blocked=share / 100) for share in (50, 80, 95, 100)},
-        "vent only": night(debris=0.0, blocked=1.0),
-        "torn": night(debris=0.0, also="diaphragm torn"),
-    }
-
-
-INTERSTAGE = "interstage_gauge_pressure"
-PASSES = "appliances_flow"
-
-
-def worked_05() -> dict[str, str]:
-    well, failed = bench_trace(lesson_05, failure="nothing else"), bench_trace(lesson_05)
-    monitor, worker = failed.scenario.station.regulators
-    set_point = monitor.set_gauge_pressure
-    starts, rating = take_over_gauge_pressure(monitor.condition()), HERE.loads[0].maximum_gauge_pressure
-    lock_up = lock_up_gauge_pressure(worker.condition(), INLET_GAUGE)
-    held = lock_up_gauge_pressure(monitor.condition(), INLET_GAUGE)
-    allowance = set_point - starts
-    # The closed forms are what the bench does; "the monitor must still be wide open".
-    assert well.at(OUTLET, NIGHT_AT) == pytest.approx(lock_up, rel=2e-3)
-    assert failed.at(OUTLET, NIGHT_AT) == pytest.approx(held, rel=2e-3)
-    assert well.at("monitor_lift", NIGHT_AT) == pytest.approx(monitor.travel)
-    between, behind = monitor_station.INTERSTAGE, monitor_station.OUTLET
-    (fault,) = failed.scenario.faults
-    return {
-        "lock-up": pressure(lock_up),
-        "set point": pressure(set_point),
-        "starts": pressure(starts),
-        "allowance": both(allowance, "pressure_difference"),
-        "lowest": pressure(lock_up + allowance),
-        "to spare": both(starts - lock_up, "pressure_difference"),
-        "held": pressure(held),
-        "rating": pressure(rating),
-        "left": both(rating - held, "pressure_difference"),
-        "between": both(between, "volume"),
-        "inlet": pressure(INLET_GAUGE),
-        "behind": both(behind, "volume"),
-        "spike": pressure((between * INLET_GAUGE + behind * lock_up) / (between + behind)),
-        "ramp": f"{fault.ramp:.0f} seconds",
-        "bench spike": pressure(failed.peak(OUTLET)[1]),
-    }
-
-
-def happened_05() -> dict[str, str]:
-    well, failed = bench_trace(lesson_05, failure="nothing else"), bench_trace(lesson_05)
-    worker, monitor, rating = monitor_station.settings_of(failed.scenario)
-    # "The burners keep burning, and nothing is vented"
-    assert failed[PASSES][failed.times < DUSK].min() >= well.at(PASSES, DAY_AT)
-    assert vented_words(failed, "us") == "none"
-    assert failed.peak(OUTLET)[1] < rating
-    # "stands wide open and waits"; set too near it is "never wide open", and the bench shows no hunting
-    travel = well.scenario.station.regulators[0].travel
-    assert well["monitor_lift"].min() == pytest.approx(travel)
-    near = bench_trace(lesson_05, failure="nothing else", above=0.5 * IN_WC)
-    assert near["monitor_lift"].max() < travel
-    assert not near.happened("hunts")
-    rows = {}
-    for inches in (0.5, 2, 4, 14):
-        above = inches * IN_WC
-        healthy = bench_trace(lesson_05, failure="nothing else", above=above).at(INTERSTAGE, DAY_AT)
-        open_ = bench_trace(lesson_05, above=above).at(OUTLET, DAY_AT)
-        rows[f"row {inches}"] = f"{both(above, 'pressure_difference')} | {pressure(healthy)} | {pressure(open_)} |"
-    assert open_ > rating  # "The last row is above the rating"
-    line = bench_trace(lesson_05, failure="worker's sensing line broken")
-    assert vented_words(line, "us") != "none"
-    one_line = bench_trace(lesson_05, failure="both on one line, broken")
-    for regulator in one_line.scenario.station.regulators:
-        assert one_line.at(f"{regulator.name}_lift", NIGHT_AT) == pytest.approx(regulator.travel)
-    slug = bench_trace(lesson_05, failure="one slug of grit through both seats")
-    return {
-        "worker": pressure(worker),
-        "monitor": pressure(monitor),
-        "well, day": pressure(well.at(OUTLET, DAY_AT)),
-        "well, night": pressure(well.at(OUTLET, NIGHT_AT)),
-        "between": pressure(well.at(INTERSTAGE, DAY_AT)),
-        "open, day": pressure(failed.at(OUTLET, DAY_AT)),
-        "open, night": pressure(failed.at(OUTLET, NIGHT_AT)),
-        "rating": pressure(rating),
-        "between then": pressure(failed.at(INTERSTAGE, DAY_AT)),
-        "spike": pressure(failed.peak(OUTLET)[1]),
-        **rows,
-        "line": pressure(line.at(OUTLET, DAY_AT)),
-        "one line": pressure(one_line.at(OUTLET, NIGHT_AT)),
-        "slug": pressure(slug.at(OUTLET, NIGHT_AT)),
-    }
-
-
-NUMBERS: dict[tuple[str, str], Callable[[], dict[str, str]]] = {
-    ("01", "Worked example"): worked_01,
-    ("01", "What happened"): happened_01,
-    ("02", "Worked example"): worked_02,
-    ("02", "What happened"): happened_02,
-    ("03", "Worked example"): worked_03,
-    ("03", "What happened"): happened_03,
-    ("04", "Worked example"): worked_04,
-    ("04", "What happened"): happened_04,
-    ("05", "Worked example"): worked_05,
-    ("05", "What happened"): happened_05,
-}
+# A module a lesson: NUMBERS works out what stands under a heading, SAID_IN_WORDS has trade figures that no calculation
+# gives, TOLD has what "In the field" tells of rules and reports, with the source that has it.
+FACTS = {lesson: import_module(f"facts_{lesson}") for lesson in TAUGHT}
+NUMBERS = [(lesson, heading) for lesson, facts in FACTS.items() for heading in facts.NUMBERS]
+TOLD = [(lesson, *told) for lesson, facts in FACTS.items() for told in getattr(facts, "TOLD", ())]
 
 NUMBER = re.compile(r"\d+(?:,\d{3})*(?:\.\d+)?")
 
@@ -506,41 +76,21 @@ def unnumbered(text: str) -> str:
     return re.sub(r"^\s*\d+\. ", "", text, flags=re.MULTILINE)
 
 
-@pytest.mark.parametrize("place", NUMBERS, ids=" ".join)
-def test_each_number_is_what_the_toolkit_works_out(place: tuple[str, str]) -> None:
-    lesson, heading = place
+@pytest.mark.parametrize(("lesson", "heading"), NUMBERS)
+def test_each_number_is_what_the_toolkit_works_out(lesson: str, heading: str) -> None:
+    facts = FACTS[lesson]
     text = unnumbered(sections(lesson)[heading])
-    expected = NUMBERS[place]()
+    expected = facts.NUMBERS[heading]()
     missing = {step: said for step, said in expected.items() if said not in text}
     assert not missing, "these do not stand in the text"
-    known = {number for said in (*expected.values(), *SAID_IN_WORDS.get(place, ())) for number in NUMBER.findall(said)}
+    in_words = getattr(facts, "SAID_IN_WORDS", {}).get(heading, ())
+    known = {number for said in (*expected.values(), *in_words) for number in NUMBER.findall(said)}
     assert {number for number in NUMBER.findall(text) if number not in known} == set(), "these stand there unchecked"
 
 
-# Trade figures in the text that no calculation gives.
-SAID_IN_WORDS = {
-    # Common practice, no source: `practice-internal-relief`.
-    ("04", "What happened"): ("9 in. w.c.",),
-}
-
-
-# What "In the field" tells of rules and reports, with the source that has it.
-TOLD = [
-    ("02", "little build-up from a service regulator when nothing flows", "cfr-192-197"),  # 192.197(a)
-    ("02", "between 2 and 14 in. w.c.", "pa-59-29"),  # 52 Pa. Code 59.29
-    ("02", "by at most half of its set pressure", "wis-psc-135-197"),  # Wis. PSC 135.197
-    ("03", "jammed a regulator and its backup at once", "fairport-harbor-2011"),
-    ("03", "each calendar year, at most 15 months apart", "cfr-192-739"),  # 192.739
-    ("04", "sized for the regulator failed wide open", "ifgc-416-2-5"),  # fuel gas code 416.2.5
-    ("04", "outdoors, proof against rain and insects, away from openings", "cfr-192-355"),  # 192.355(b)
-    ("04", "ice over vents", "phmsa-73-fr-12796"),
-    ("04", "an indoor regulator whose vent line was not connected", "ntsb-par-19-01"),
-    ("05", "each calendar year, at most 15 months apart", "cfr-192-739"),  # 192.739
-    ("05", "their set points must differ", "phmsa-pi-71-082"),
-    ("05", "damage to one control line does not take out both", "cfr-192-203"),  # 192.203(b)(9)
-    ("05", "both left on a main that was taken out of use", "ntsb-par-19-02"),
-    ("05", "jammed a worker and its backup at once", "fairport-harbor-2011"),
-]
+@pytest.mark.parametrize("lesson", TAUGHT)
+def test_worked_example_and_explanation_are_both_worked_out(lesson: str) -> None:
+    assert {"Worked example", "What happened"} <= set(FACTS[lesson].NUMBERS)
 
 
 @pytest.mark.parametrize(("lesson", "words", "key"), TOLD)

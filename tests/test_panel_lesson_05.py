@@ -18,7 +18,7 @@ def trace(**chosen):
 
 def test_the_key_of_the_prediction_is_what_happens():
     run = trace()
-    worker, monitor, _ = settings_of(run.scenario)
+    worker, monitor = settings_of(run.scenario)
     assert (worker, monitor) == (7 * IN_WC, 11 * IN_WC)  # as the question says
     assert run.at("outlet_gauge_pressure", 119) == pytest.approx(monitor, rel=0.03)
     assert run.at("appliances_flow", 119) > 0

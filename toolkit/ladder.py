@@ -27,6 +27,8 @@ RELIEF_VALVE_TOLERANCE = 0.05
 
 KINDS = MappingProxyType(
     {
+        "worker_set": "is set",
+        "monitor_set": "is set",
         "normal_full": "holds at full load",
         "normal_low": "holds at low load",
         "lock_up": "locks up",
@@ -119,6 +121,29 @@ def ladder(
     return tuple(sorted(rungs, key=lambda one: one.gauge_pressure))
 
 
+def as_set(station: Station, at: str) -> tuple[Rung, ...]:
+    """The rungs that closed forms give, with no run: what is set, where the worker locks up, where each layer begins.
+
+    Lowest first; the ratings of the loads at the place stand among them. Raises ScenarioError as `layers_at` does.
+    """
+    found = layers_at(station, at)
+    worker = found.worker
+    inlet = max((r.set_gauge_pressure for r in found.feeders), default=station.supply.gauge_pressure)
+    rungs = [
+        rung("worker_set", worker.name, worker.set_gauge_pressure),
+        rung("lock_up", worker.name, lock_up_gauge_pressure(worker.condition(), inlet), REGULATOR_ACCURACY),
+    ]
+    for monitor in found.monitors:
+        rungs.append(rung("monitor_set", monitor.name, monitor.set_gauge_pressure, REGULATOR_ACCURACY))
+    rungs += [one for regulator in found.holders for one in _body_starts(regulator)]
+    rungs += [rung("valve_set", v.name, v.set_gauge_pressure, RELIEF_VALVE_TOLERANCE) for v in found.relief_valves]
+    rungs += [one for device in (*found.slam_shuts, *found.switches) for one in _trips(device)]
+    rungs += [
+        rung("rating", load.name, load.maximum_gauge_pressure) for load in station.loads if load.at in found.place
+    ]
+    return tuple(sorted(rungs, key=lambda one: one.gauge_pressure))
+
+
 def take_over_gauge_pressure(c: RegulatorCondition) -> float:
     """Pressure [Pa gauge] at which a monitor leaves its upper stop while its worker still holds.
 
@@ -140,13 +165,19 @@ def _regulated(station: Station, high: Station, found: Layers) -> Iterator[Rung]
 
 def _body(high: Station, found: Layers, regulator: Regulator) -> Iterator[Rung]:
     """The internal relief or second seat in a regulator's own body."""
-    if not (regulator.relief or regulator.second_seat):
-        return
-    start = relief_start_gauge_pressure(regulator.condition())
-    off = INTERNAL_RELIEF_TOLERANCE * start
-    words = ("second_seat_start", "second_seat_held") if regulator.second_seat else ("relief_start", "relief_held")
-    yield rung(words[0], regulator.name, start, off=off)
-    yield rung(words[1], regulator.name, _held(high, found, (regulator.name,), found.holders), off=off)
+    kind = "second_seat_held" if regulator.second_seat else "relief_held"
+    for start in _body_starts(regulator):
+        yield start
+        held = _held(high, found, (regulator.name,), found.holders)
+        yield rung(kind, regulator.name, held, off=start.gauge_pressure - start.low)
+
+
+def _body_starts(regulator: Regulator) -> Iterator[Rung]:
+    """Where the internal relief or second seat begins, if there is one."""
+    if regulator.relief or regulator.second_seat:
+        kind = "second_seat_start" if regulator.second_seat else "relief_start"
+        start = relief_start_gauge_pressure(regulator.condition())
+        yield rung(kind, regulator.name, start, INTERNAL_RELIEF_TOLERANCE)
 
 
 def _held(high: Station, found: Layers, keep: Sequence[str], stuck: Sequence[Regulator], share: float = 0.0) -> float:

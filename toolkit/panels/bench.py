@@ -41,6 +41,7 @@ class Shown:
     readouts: tuple[tuple[str, str], ...]
     sentence: str
     events: tuple[tuple[str, str], ...] = ()
+    ladder: str = ""
 
 
 @dataclass(frozen=True)

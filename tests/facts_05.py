@@ -1,0 +1,103 @@
+"""What lesson 05 states: its numbers worked out anew, and the source of each rule it tells."""
+
+from __future__ import annotations
+
+import pytest
+from lesson_text import DAY_AT, HERE, INLET_GAUGE, INTERSTAGE, NIGHT_AT, OUTLET, PASSES, bench_trace, both, pressure
+
+from toolkit.devices.regulator import lock_up_gauge_pressure
+from toolkit.ladder import take_over_gauge_pressure
+from toolkit.panels import lesson_05, monitor_station
+from toolkit.panels.regulator_view import DUSK
+from toolkit.panels.words import vented_words
+from toolkit.units import IN_WC
+
+
+def worked() -> dict[str, str]:
+    well, failed = bench_trace(lesson_05, failure="nothing else"), bench_trace(lesson_05)
+    monitor, worker = failed.scenario.station.regulators
+    set_point = monitor.set_gauge_pressure
+    starts, rating = take_over_gauge_pressure(monitor.condition()), HERE.loads[0].maximum_gauge_pressure
+    lock_up = lock_up_gauge_pressure(worker.condition(), INLET_GAUGE)
+    held = lock_up_gauge_pressure(monitor.condition(), INLET_GAUGE)
+    allowance = set_point - starts
+    # The closed forms are what the bench does; "the monitor must still be wide open".
+    assert well.at(OUTLET, NIGHT_AT) == pytest.approx(lock_up, rel=2e-3)
+    assert failed.at(OUTLET, NIGHT_AT) == pytest.approx(held, rel=2e-3)
+    assert well.at("monitor_lift", NIGHT_AT) == pytest.approx(monitor.travel)
+    between, behind = monitor_station.INTERSTAGE, monitor_station.OUTLET
+    (fault,) = failed.scenario.faults
+    return {
+        "lock-up": pressure(lock_up),
+        "set point": pressure(set_point),
+        "starts": pressure(starts),
+        "allowance": both(allowance, "pressure_difference"),
+        "lowest": pressure(lock_up + allowance),
+        "to spare": both(starts - lock_up, "pressure_difference"),
+        "held": pressure(held),
+        "rating": pressure(rating),
+        "left": both(rating - held, "pressure_difference"),
+        "between": both(between, "volume"),
+        "inlet": pressure(INLET_GAUGE),
+        "behind": both(behind, "volume"),
+        "spike": pressure((between * INLET_GAUGE + behind * lock_up) / (between + behind)),
+        "ramp": f"{fault.ramp:.0f} seconds",
+        "bench spike": pressure(failed.peak(OUTLET)[1]),
+    }
+
+
+def happened() -> dict[str, str]:
+    well, failed = bench_trace(lesson_05, failure="nothing else"), bench_trace(lesson_05)
+    worker, monitor = monitor_station.settings_of(failed.scenario)
+    rating = HERE.loads[0].maximum_gauge_pressure
+    # "The burners keep burning, and nothing is vented"
+    assert failed[PASSES][failed.times < DUSK].min() >= well.at(PASSES, DAY_AT)
+    assert vented_words(failed, "us") == "none"
+    assert failed.peak(OUTLET)[1] < rating
+    # "stands wide open and waits"; set too near it is "never wide open", and the bench shows no hunting
+    travel = well.scenario.station.regulators[0].travel
+    assert well["monitor_lift"].min() == pytest.approx(travel)
+    near = bench_trace(lesson_05, failure="nothing else", above=0.5 * IN_WC)
+    assert near["monitor_lift"].max() < travel
+    assert not near.happened("hunts")
+    rows = {}
+    for inches in (0.5, 2, 4, 14):
+        above = inches * IN_WC
+        healthy = bench_trace(lesson_05, failure="nothing else", above=above).at(INTERSTAGE, DAY_AT)
+        open_ = bench_trace(lesson_05, above=above).at(OUTLET, DAY_AT)
+        rows[f"row {inches}"] = f"{both(above, 'pressure_difference')} | {pressure(healthy)} | {pressure(open_)} |"
+    assert open_ > rating  # "The last row is above the rating"
+    line = bench_trace(lesson_05, failure="worker's sensing line broken")
+    assert vented_words(line, "us") != "none"
+    one_line = bench_trace(lesson_05, failure="both on one line, broken")
+    for regulator in one_line.scenario.station.regulators:
+        assert one_line.at(f"{regulator.name}_lift", NIGHT_AT) == pytest.approx(regulator.travel)
+    slug = bench_trace(lesson_05, failure="one slug of grit through both seats")
+    return {
+        "worker": pressure(worker),
+        "monitor": pressure(monitor),
+        "well, day": pressure(well.at(OUTLET, DAY_AT)),
+        "well, night": pressure(well.at(OUTLET, NIGHT_AT)),
+        "between": pressure(well.at(INTERSTAGE, DAY_AT)),
+        "open, day": pressure(failed.at(OUTLET, DAY_AT)),
+        "open, night": pressure(failed.at(OUTLET, NIGHT_AT)),
+        "rating": pressure(rating),
+        "between then": pressure(failed.at(INTERSTAGE, DAY_AT)),
+        "spike": pressure(failed.peak(OUTLET)[1]),
+        **rows,
+        "line": pressure(line.at(OUTLET, DAY_AT)),
+        "one line": pressure(one_line.at(OUTLET, NIGHT_AT)),
+        "slug": pressure(slug.at(OUTLET, NIGHT_AT)),
+    }
+
+
+NUMBERS = {"Worked example": worked, "What happened": happened}
+
+# What "In the field" tells of rules and reports, with the source that has it.
+TOLD = [
+    ("each calendar year, at most 15 months apart", "cfr-192-739"),  # 192.739
+    ("their set points must differ", "phmsa-pi-71-082"),
+    ("damage to one control line does not take out both", "cfr-192-203"),  # 192.203(b)(9)
+    ("both left on a main that was taken out of use", "ntsb-par-19-02"),
+    ("jammed a worker and its backup at once", "fairport-harbor-2011"),
+]
