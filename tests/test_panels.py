@@ -21,7 +21,7 @@ from toolkit.figures.data import ChartData, ChartSpec, Line
 from toolkit.flow import mass_flow
 from toolkit.gas import NATURAL_GAS
 from toolkit.panels import LESSONS, bench
-from toolkit.panels.bench import Bench, Panel, Settings, Shown, run, words_html
+from toolkit.panels.bench import Bench, Panel, Settings, Shown, gauges_html, run, words_html
 from toolkit.panels.controls import Choice, ChoiceRow, Slider, SliderRow
 from toolkit.panels.predict import PredictThenTry
 from toolkit.panels.regulator_view import DUSK, MORNING, NOON, levels
@@ -111,8 +111,8 @@ def test_a_panel_opens_with_its_start_and_shows_drawing_chart_readouts_and_sente
     assert len(alt(made)) > 80
     assert escape(shown(made).sentence) in made._words.value
     for name, text in shown(made).readouts:
-        assert escape(name) in made._words.value
-        assert escape(text) in made._words.value
+        assert escape(name) in made._gauges.value
+        assert escape(text) in made._gauges.value
     assert "gp-stale" not in made._dom_classes
 
 
@@ -662,9 +662,8 @@ def test_an_error_that_is_no_refusal_is_not_swallowed() -> None:
 
 def test_what_is_said_is_text_and_no_markup() -> None:
     hostile = "<img src=x onerror=alert(1)>&'\""
-    said = words_html(
-        Shown("", ChartSpec((0, 1), (0, 1)), ChartData(()), ((hostile, hostile),), hostile, ((hostile, hostile),))
-    )
+    made = Shown("", ChartSpec((0, 1), (0, 1)), ChartData(()), ((hostile, hostile),), hostile, ((hostile, hostile),))
+    said = gauges_html(made) + words_html(made)
     assert "<img" not in said
     assert said.count(escape(hostile)) == 5
 

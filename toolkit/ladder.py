@@ -111,8 +111,7 @@ def ladder(
         rungs.append(rung("valve_set", valve.name, valve.set_gauge_pressure, RELIEF_VALVE_TOLERANCE))
         held = _held(high, found, (valve.name,), found.holders)
         rungs.append(rung("valve_held", valve.name, held, off=RELIEF_VALVE_TOLERANCE * valve.set_gauge_pressure))
-    trips: list[SlamShut | PressureSwitch] = [*found.slam_shuts, *found.switches]
-    rungs += [one for device in trips for one in _trips(device)]
+    rungs += _trips_of(found)
     for name, highest in (inlet_maxima or {}).items():
         if any(device.name == name and device.ends().get("inlet") in found.place for device in station.devices):
             rungs.append(rung("rating", name, highest))
@@ -190,11 +189,13 @@ def _held(high: Station, found: Layers, keep: Sequence[str], stuck: Sequence[Reg
     return trace.settled(f"{found.at}_gauge_pressure")
 
 
-def _trips(device: SlamShut | PressureSwitch) -> Iterator[Rung]:
-    kind = "slam_shut" if isinstance(device, SlamShut) else "switch"
-    for side, setting in (("high", device.high_gauge_pressure), ("low", device.low_gauge_pressure)):
-        if setting is not None:
-            yield rung(f"{kind}_{side}", device.name, setting, device.accuracy)
+def _trips_of(found: Layers) -> Iterator[Rung]:
+    devices: list[SlamShut | PressureSwitch] = [*found.slam_shuts, *found.switches]
+    for device in devices:
+        kind = "slam_shut" if isinstance(device, SlamShut) else "switch"
+        for side, setting in (("high", device.high_gauge_pressure), ("low", device.low_gauge_pressure)):
+            if setting is not None:
+                yield rung(f"{kind}_{side}", device.name, setting, device.accuracy)
 
 
 # What is wrong with the order

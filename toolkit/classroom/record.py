@@ -19,7 +19,7 @@ from datetime import UTC, datetime
 from math import isfinite
 from pathlib import Path
 from time import monotonic
-from typing import Any
+from typing import Any, Literal
 
 import platformdirs
 
@@ -33,6 +33,8 @@ APPLICATION_ID = 0x47507263
 BUSY_SECONDS = 20.0
 LONGEST_NAME = 200
 UNITS = ("us", "metric")
+Screen = Literal["desk", "projector"]
+SCREENS: tuple[Screen, ...] = ("desk", "projector")
 
 _STATEMENTS = (
     """CREATE TABLE attempt (
@@ -194,6 +196,16 @@ class Record:
         if units not in UNITS:
             raise RecordError(f"{units!r} was given for the display units, 'us' or 'metric' was expected. Choose one.")
         self._set_preference("units", units)
+
+    def screen(self) -> Screen:
+        """What the lessons are shown on, "desk" or "projector"; "desk" if none was given."""
+        return "projector" if self._preference("screen") == "projector" else "desk"
+
+    def set_screen(self, screen: str) -> None:
+        """Set what the lessons are shown on, "desk" or "projector"."""
+        if screen not in SCREENS:
+            raise RecordError(f"{screen!r} was given for the screen, 'desk' or 'projector' was expected. Choose one.")
+        self._set_preference("screen", screen)
 
     def check(self) -> None:
         """Read the whole file and raise RecordError if any part of it is damaged."""

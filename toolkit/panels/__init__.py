@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 from toolkit.classroom.record import Record
 from toolkit.errors import CourseError, ScenarioError
 from toolkit.panels import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05
@@ -13,11 +15,19 @@ LESSONS = {"01": lesson_01, "02": lesson_02, "03": lesson_03, "04": lesson_04, "
 
 
 def bench(lesson: str) -> PredictThenTry:
-    """The prediction and panel of a lesson, in the units that the learner last chose."""
+    """The prediction and panel of a lesson, in the units and on the screen that were last chosen."""
     if lesson not in LESSONS:
         raise ScenarioError("lesson", lesson, "one of " + ", ".join(LESSONS), "Give the lesson's two digits.")
+    record = Record()
     try:
-        units = Record().units()
+        units, screen = record.units(), record.screen()
     except CourseError:
-        units = "us"  # lesson 00 says what is wrong with the record; the bench needs none
-    return PredictThenTry(LESSONS[lesson].PREDICTION, LESSONS[lesson].BENCH, units)
+        units, screen = "us", "desk"  # lesson 00 says what is wrong with the record; the bench needs none
+
+    def keep(chosen: str) -> None:
+        # A bench goes on where nothing can be written.
+        with suppress(CourseError):
+            record.set_screen(chosen)
+
+    made = LESSONS[lesson]
+    return PredictThenTry(made.PREDICTION, made.BENCH, units, screen, keep)

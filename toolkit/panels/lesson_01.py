@@ -10,6 +10,7 @@ import numpy as np
 from toolkit.devices.regulator import Regulator
 from toolkit.figures.data import ChartData, ChartSpec, EventMarker, Line, Point
 from toolkit.figures.orifice import OrificeView, orifice_svg
+from toolkit.figures.style import ViewMode
 from toolkit.flow import critical_ratio, mass_flow, standard_flow
 from toolkit.gas import GASES, Gas
 from toolkit.panels.bench import Bench, Settings, Shown
@@ -153,7 +154,7 @@ def absolute_words(absolute: float, units: str) -> str:
     return format_quantity(absolute, "absolute_pressure", units)
 
 
-def drawing(here: Plate, hole: float, units: str) -> str:
+def drawing(here: Plate, hole: float, units: str, screen: ViewMode) -> str:
     """The plate between its gauges as SVG; `hole` is the diameter [m]."""
     strength = float(np.clip(np.log(max(abs(here.flow), 1e-12) / LEAST) / np.log(MOST / LEAST), 0.02, 1))
     return orifice_svg(
@@ -170,7 +171,8 @@ def drawing(here: Plate, hole: float, units: str) -> str:
             hole=hole / LARGEST_HOLE,
             flow=float(np.sign(here.flow)) * strength,
             choked=here.choked,
-        )
+        ),
+        view_mode=screen,
     )
 
 
@@ -261,7 +263,7 @@ def show(settings: Settings) -> Shown:
     units, here = settings["units"], plate(settings)
     spec, data = chart(here, settings)
     return Shown(
-        drawing(here, settings["hole"], units),
+        drawing(here, settings["hole"], units, settings.get("screen", "desk")),
         spec,
         data,
         (

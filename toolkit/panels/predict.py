@@ -8,7 +8,9 @@ from html import escape
 
 import ipywidgets
 
-from toolkit.panels.bench import STYLE, Bench, Panel
+from toolkit.figures.style import ViewMode
+from toolkit.panels.bench import Bench, Panel
+from toolkit.panels.page_style import STYLE
 
 
 @dataclass(frozen=True)
@@ -25,11 +27,29 @@ class Prediction:
 
 
 class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
-    """Question, then the panel, then the comparison with what was predicted."""
+    """Question, then the panel, then the comparison with what was predicted.
 
-    def __init__(self, prediction: Prediction, bench: Bench, units: str = "us") -> None:
-        self.prediction, self.bench, self.units = prediction, bench, units
+    One switch shows the whole lesson for a projector; `screen_chosen` is told, so that the next lesson opens like it.
+    """
+
+    def __init__(
+        self,
+        prediction: Prediction,
+        bench: Bench,
+        units: str = "us",
+        screen: ViewMode = "desk",
+        screen_chosen: Callable[[ViewMode], None] = lambda _screen: None,
+    ) -> None:
+        self.prediction, self.bench, self.units, self._screen_chosen = prediction, bench, units, screen_chosen
         self.panel: Panel | None = None
+        self.projector = ipywidgets.ToggleButton(
+            value=screen == "projector",
+            description="Projector view",
+            tooltip="Larger letters, thicker lines, folded controls, and answers hidden until they are revealed",
+            layout=ipywidgets.Layout(width="auto", align_self="flex-end"),
+        )
+        self.projector.add_class("gp-switch")
+        self.projector.observe(self._switched, "value")
         question = ipywidgets.HTML(f"<p class='gp-question'><b>Predict.</b> {escape(prediction.question)}</p>")
         self._options = ipywidgets.RadioButtons(
             options=[(words, i) for i, words in enumerate(prediction.options)],
@@ -52,7 +72,13 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         self._open_button.on_click(self._opened)
         self._ask_right.on_click(self._compared)
         self._style = ipywidgets.HTML(STYLE)
-        super().__init__([self._style, self._ask])
+        super().__init__([self._style, self.projector, self._ask])
+        self._dress()
+
+    @property
+    def screen(self) -> ViewMode:
+        """What the lesson is shown on."""
+        return "projector" if self.projector.value else "desk"
 
     def choose(self, option: int) -> None:
         """Pick an option, as a click on it does."""
@@ -64,8 +90,8 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
             return
         self._options.disabled = True
         self._open_button.layout.display = "none"
-        self.panel = Panel(self.bench, self.units)
-        self.children = [self._style, self._ask, self.panel]
+        self.panel = Panel(self.bench, self.units, self.screen)
+        self.children = [self._style, self.projector, self._ask, self.panel]
         # The button that was pressed is gone; the keyboard goes on from the one that takes its place.
         self._ask_right.layout.display = ""
         self._ask_right.focus()
@@ -81,6 +107,15 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         )
         why = prediction.explain(self.panel.settings["units"])
         self._answer.value = f"<p class='gp-sentence' aria-live='polite'><b>{escape(verdict)}</b> {escape(why)}</p>"
+
+    def _switched(self, _change: object) -> None:
+        self._dress()
+        if self.panel is not None:
+            self.panel.show_on(self.screen)
+        self._screen_chosen(self.screen)
+
+    def _dress(self) -> None:
+        (self.add_class if self.projector.value else self.remove_class)("gp-on-projector")
 
     def _chosen(self, _change: object) -> None:
         self._open_button.disabled = self._options.value is None

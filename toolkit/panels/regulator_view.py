@@ -15,7 +15,8 @@ from toolkit.devices.regulator import (
 from toolkit.faults import HARD_DEBRIS, Debris
 from toolkit.figures.data import ChartData, ChartSpec, EventMarker, Line, Mark
 from toolkit.figures.schematic import DebrisView, RegulatorView, regulator_svg
-from toolkit.panels.bench import Settings, Shown
+from toolkit.figures.style import ViewMode
+from toolkit.panels.shown import Settings, Shown
 from toolkit.panels.words import NO_GAS, clock, event_list, lasting, vented_words
 from toolkit.scenario import Demand, Scenario, Station
 from toolkit.trace import Trace, time_above
@@ -198,9 +199,9 @@ def view(trace: Trace, time: float, units: str) -> RegulatorView:
     )
 
 
-def drawing(trace: Trace, time: float, units: str) -> str:
+def drawing(trace: Trace, time: float, units: str, screen: ViewMode = "desk") -> str:
     """The cut-open regulator at a time [s], as SVG."""
-    return regulator_svg(view(trace, time, units))
+    return regulator_svg(view(trace, time, units), view_mode=screen)
 
 
 def readouts(trace: Trace, time: float, units: str) -> tuple[tuple[str, str], ...]:
@@ -264,7 +265,7 @@ def beside(settings: Settings, trace: Trace, spec: ChartSpec, chart: ChartData) 
     """The regulator at the moment chosen and the run in words, beside a chart."""
     units, moment = settings["units"], settings["moment"]
     return Shown(
-        drawing(trace, moment, units),
+        drawing(trace, moment, units, settings.get("screen", "desk")),
         spec,
         chart,
         readouts(trace, moment, units),

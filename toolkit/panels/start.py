@@ -15,8 +15,9 @@ from toolkit.classroom.record import Record
 from toolkit.errors import CourseError, SimulationError
 from toolkit.figures.chart import TimeChart
 from toolkit.figures.data import ChartData
-from toolkit.panels.bench import STYLE, run
+from toolkit.panels.bench import run
 from toolkit.panels.controls import SliderRow
+from toolkit.panels.page_style import STYLE
 from toolkit.panels.regulator_view import DAY, MORNING, drawing, levels, outlet_line, spec
 from toolkit.panels.sliders import SET_POINT
 from toolkit.scenario import Scenario, Station

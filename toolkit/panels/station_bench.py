@@ -13,10 +13,10 @@ from toolkit.errors import ScenarioError
 from toolkit.figures.data import ChartData, ChartSpec, EventMarker, Line, Mark
 from toolkit.figures.ladder import LOOK_OF, LadderView, Role, RungView, ladder_svg
 from toolkit.figures.station import station_svg
-from toolkit.figures.style import ColourKey
+from toolkit.figures.style import ColourKey, ViewMode
 from toolkit.ladder import KINDS, Rung, as_set
-from toolkit.panels.bench import Settings, Shown
 from toolkit.panels.regulator_view import DAY_MARKERS, END, NEAR_TOP, spec
+from toolkit.panels.shown import Settings, Shown
 from toolkit.panels.station_view import station_view
 from toolkit.panels.words import clock, event_list, lasting, vented_words
 from toolkit.scenario import Station
@@ -50,8 +50,11 @@ ROLES: Mapping[str, Role] = {
 }
 # Kinds of rungs in fewer words than on the command line.
 SHORT: Mapping[str, str] = {
-    **{"rating": "rating", "worker_set": "set", "monitor_set": "set"},
-    **{"relief_start": "relief opens", "valve_set": "opens"},
+    "rating": "rating",
+    "worker_set": "set",
+    "monitor_set": "set",
+    "relief_start": "relief opens",
+    "valve_set": "opens",
 }
 
 
@@ -97,6 +100,7 @@ def watched(
     `markers` [min] after the first of each event that ACTS names. Raises ScenarioError for a volume nobody holds.
     """
     units, moment = settings["units"], settings["moment"]
+    screen: ViewMode = settings.get("screen", "desk")
     at = f"{watch.at}_gauge_pressure"
     scale = display_unit(watch.kind, units).scale
     lines = [Line(_spoken(watch.at), trace.times / 60, trace[at] / scale, "blue")]
@@ -111,13 +115,13 @@ def watched(
     )
     axes = _axes(watch, units, settings.get("zoom", "near"))
     return Shown(
-        station_svg(station_view(trace, moment, watch.at, units, watch.title)),
+        station_svg(station_view(trace, moment, watch.at, units, watch.title), view_mode=screen),
         axes,
         chart,
         (*usual_readouts(watch, trace, moment, units), *readouts),
         tidy(sentence),
         tuple(event_list(trace, units)),
-        ladder_svg(ladder_view(watch, rungs, trace.at(at, moment), units)),
+        ladder_svg(ladder_view(watch, rungs, trace.at(at, moment), units, screen)),
     )
 
 
@@ -153,7 +157,7 @@ def above_rating(watch: Watch, trace: Trace, units: str) -> str:
     return f"The {_spoken(watch.at)} never passes the appliances' rating of {shown}."
 
 
-def ladder_view(watch: Watch, rungs: Sequence[Rung], now: float, units: str) -> LadderView:
+def ladder_view(watch: Watch, rungs: Sequence[Rung], now: float, units: str, screen: ViewMode = "desk") -> LadderView:
     """The rungs and the pressure now [Pa gauge] as the ladder's picture wants them."""
     views = tuple(
         RungView(
@@ -166,7 +170,7 @@ def ladder_view(watch: Watch, rungs: Sequence[Rung], now: float, units: str) -> 
         )
         for one in rungs
     )
-    return LadderView("Ladder", views, watch.top, now, format_pressure(now, units))
+    return LadderView("Ladder", views, watch.top, now, format_pressure(now, units), screen)
 
 
 def rung_words(one: Rung) -> str:
