@@ -136,7 +136,7 @@ def as_set(station: Station, at: str) -> tuple[Rung, ...]:
         rungs.append(rung("monitor_set", monitor.name, monitor.set_gauge_pressure, REGULATOR_ACCURACY))
     rungs += [one for regulator in found.holders for one in _body_starts(regulator)]
     rungs += [rung("valve_set", v.name, v.set_gauge_pressure, RELIEF_VALVE_TOLERANCE) for v in found.relief_valves]
-    rungs += [one for device in (*found.slam_shuts, *found.switches) for one in _trips(device)]
+    rungs += _trips_of(found)
     rungs += [
         rung("rating", load.name, load.maximum_gauge_pressure) for load in station.loads if load.at in found.place
     ]

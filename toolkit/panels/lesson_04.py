@@ -9,10 +9,11 @@ from toolkit.panels.bench import Bench, Settings, Shown, run
 from toolkit.panels.controls import Choice, Slider
 from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, MORNING, NAME, debris, over_the_day, station
-from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, RELIEF, SET_POINT, ZOOM, starting
+from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, RELIEF, SET_POINT, ZOOM, fitted, starting
 from toolkit.scenario import Scenario
 from toolkit.units import INCH, format_pressure, tidy
 
+FITTED = fitted("Internal relief")
 BLOCKED = Slider("blocked", "Vent blocked", "faults", "fraction", 0.0, 1.0, 0.0, (5, 5))
 # This lesson starts with grit, which only the relief can answer.
 HARD_FIRST = replace(HARDNESS, options=tuple(reversed(HARDNESS.options)))
@@ -36,7 +37,7 @@ def scenario(settings: Settings) -> Scenario:
         station(
             inlet=settings["inlet"],
             set_point=settings["set_point"],
-            relief_above_set=settings["relief"],
+            relief_above_set=settings["relief"] if settings["fitted"] else None,
             demand=settings["demand"],
         ),
         DAY,
@@ -78,6 +79,8 @@ PREDICTION = Prediction(
 BLOCKED_FOR_SHOW = 0.95
 BENCH = Bench(
     "The internal relief",
-    (INLET, SET_POINT, RELIEF, starting(DEBRIS, 0.006 * INCH), HARD_FIRST, BLOCKED, ALSO, DEMAND, ZOOM, MOMENT),
+    (INLET, SET_POINT, RELIEF, FITTED, starting(DEBRIS, 0.006 * INCH), HARD_FIRST, BLOCKED, ALSO, DEMAND, ZOOM, MOMENT),
     show,
+    without=("without the internal relief", {"fitted": False}),
+    handout=({"moment": MORNING - 1}, {"moment": MORNING - 1, "blocked": BLOCKED_FOR_SHOW}),
 )

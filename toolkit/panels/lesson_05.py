@@ -11,7 +11,7 @@ from toolkit.panels.controls import Choice, Slider
 from toolkit.panels.monitor_station import WORKER, over_the_day, station
 from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, DUSK, MORNING
-from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, SET_POINT, ZOOM
+from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, SET_POINT, ZOOM, fitted
 from toolkit.scenario import Scenario
 from toolkit.units import IN_WC, format_pressure, tidy
 
@@ -54,16 +54,21 @@ def scenario(settings: Settings) -> Scenario:
     # a slug brings debris of its own to the worker
     height = settings["debris"] if failure != "slug" else 0.0
     piece = (Debris(devices=WORKER, height=height, stiffness=settings["hardness"]),) if height > 1e-6 else ()
+    # one slug strikes what is there
+    faults = tuple(
+        f if settings["fitted"] or f.devices != (WORKER, MONITOR) else replace(f, devices=WORKER)
+        for f in FAILURES[failure]
+    )
     return Scenario(
         station(
             inlet=settings["inlet"],
             worker_set=settings["set_point"],
-            monitor_above=settings["above"],
+            monitor_above=settings["above"] if settings["fitted"] else None,
             demand=settings["demand"],
             shared_line=failure == "both",
         ),
         DAY,
-        (*piece, *FAILURES[failure]),
+        (*piece, *faults),
     )
 
 
@@ -101,7 +106,9 @@ PREDICTION = Prediction(
 )
 BENCH = Bench(
     "The monitor",
-    (INLET, WORKER_SET, ABOVE, WORKER_DEBRIS, HARDNESS, FAILURE, DEMAND, ZOOM, MOMENT),
+    (INLET, WORKER_SET, ABOVE, fitted("Monitor"), WORKER_DEBRIS, HARDNESS, FAILURE, DEMAND, ZOOM, MOMENT),
     show,
     wide=True,
+    without=("without the monitor", {"fitted": False}),
+    handout=({"failure": "none", "moment": 110.0}, {"moment": 110.0}),
 )

@@ -25,13 +25,15 @@ WATCH = Watch("Worker and monitor")
 
 
 def station(
-    *, inlet: float, worker_set: float, monitor_above: float, demand: float, shared_line: bool = False
+    *, inlet: float, worker_set: float, monitor_above: float | None, demand: float, shared_line: bool = False
 ) -> Station:
     """A wide-open monitor before its worker; gauge pressures [Pa], `demand` [standard m3/s at 7 in. w.c.].
 
-    Each senses the outlet through a line of its own, or both through one.
+    Each senses the outlet through a line of its own, or both through one. With None above there is no monitor.
     """
     lines = ("one_line",) if shared_line else ("monitor_line", "worker_line")
+    if monitor_above is None:
+        lines = lines[-1:]
     plain = Station()
     # Without internal reliefs, whose springs would answer first; the case breathes as before.
     worker = Regulator(name=WORKER, relief=None, set_gauge_pressure=worker_set, senses=lines[-1])
@@ -43,17 +45,21 @@ def station(
         sensing_lines=tuple(SensingLine(name) for name in lines),
         loads=(replace(plain.loads[0], rated_flow=demand),),
     )
+    if monitor_above is None:
+        return alone
     return with_monitor(alone, monitor_above, INTERSTAGE, senses=lines[0])
 
 
-def settings_of(scenario: Scenario) -> tuple[float, float]:
-    """Set points of worker and monitor [Pa gauge]."""
+def settings_of(scenario: Scenario) -> tuple[float, float | None]:
+    """Set points of worker and monitor [Pa gauge]; None where there is no monitor."""
     sets = {r.name: r.set_gauge_pressure for r in scenario.station.regulators}
-    return sets[WORKER], sets[MONITOR]
+    return sets[WORKER], sets.get(MONITOR)
 
 
 def takes_over(trace: Trace) -> float | None:
     """When the monitor first leaves its upper stop and holds the pressure [s]; None where it never does."""
+    if settings_of(trace.scenario)[1] is None:
+        return None
     travel = trace.scenario.station.regulators[0].travel
     below = trace[f"{MONITOR}_lift"] < HOLDS_BELOW * travel
     worker_shut = trace[f"{WORKER}_lift"] < 1e-6
@@ -69,15 +75,19 @@ def story(trace: Trace, units: str) -> str:
 
     worker, monitor = settings_of(trace.scenario)
     day, night = (trace.at("outlet_gauge_pressure", t - 1) for t in (DUSK, MORNING))
-    between = trace.at("interstage_gauge_pressure", DUSK - 1)
     top_at, top = trace.peak("outlet_gauge_pressure")
     began = takes_over(trace)
+    between = ""
+    if monitor is not None:
+        between = f", with {shown(trace.at('interstage_gauge_pressure', DUSK - 1))} between the two regulators"
     said = [
-        f"By day the outlet holds {shown(day)}, with {shown(between)} between the two regulators.",
+        f"By day the outlet holds {shown(day)}{between}.",
         f"At the end of the night it stands at {shown(night)}.",
     ]
     lifts = [trace.at(f"{r.name}_lift", DUSK - 1) / r.travel for r in trace.scenario.station.regulators]
-    if min(lifts) > HOLDS_BELOW:
+    if monitor is None:
+        said.append("The worker is alone: when it lets go, nothing else holds gas back.")
+    elif min(lifts) > HOLDS_BELOW:
         said.append("Both regulators stand wide open: neither holds anything back.")
     elif began is None:
         said.append("The monitor stands by, wide open: the worker, further down, does all the work.")
@@ -98,7 +108,10 @@ def story(trace: Trace, units: str) -> str:
 def over_the_day(settings: Settings, trace: Trace) -> Shown:
     """The station at the moment chosen, the outlet over the bench's day, the story in words."""
     units, moment = settings["units"], settings["moment"]
-    between = format_pressure(trace.at("interstage_gauge_pressure", moment), units)
     began = takes_over(trace)
     markers = () if began is None else (EventMarker(began / 60, "monitor takes over"),)
-    return watched(WATCH, settings, trace, story(trace, units), (("between them now", between),), markers)
+    gauge: tuple[tuple[str, str], ...] = ()
+    if settings_of(trace.scenario)[1] is not None:
+        between = format_pressure(trace.at("interstage_gauge_pressure", moment), units)
+        gauge = (("between them now", between),)
+    return watched(WATCH, settings, trace, story(trace, units), gauge, markers)

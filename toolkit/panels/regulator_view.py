@@ -63,15 +63,14 @@ def station(
     inlet: float,
     set_point: float,
     demand: float,
-    relief_above_set: float = InternalRelief.start_above_set,
+    relief_above_set: float | None = InternalRelief.start_above_set,
 ) -> Station:
     """The bench's station; the set point is what the spring holds at the bench's nominal 60 psi inlet.
 
-    `demand` [standard m3/s] is what the burners take at 7 in. w.c.
+    `demand` [standard m3/s] is what the burners take at 7 in. w.c.; None for a regulator without an internal relief.
     """
-    regulator = replace(
-        Regulator(), set_gauge_pressure=set_point, relief=InternalRelief(start_above_set=relief_above_set)
-    )
+    relief = None if relief_above_set is None else InternalRelief(start_above_set=relief_above_set)
+    regulator = replace(Regulator(), set_gauge_pressure=set_point, relief=relief)
     plain = Station()
     return replace(
         plain,
@@ -92,7 +91,7 @@ class Levels:
 
     set_point: float
     lock_up: float
-    relief_start: float
+    relief_start: float | None  # none without a relief
     rating: float
 
 
@@ -103,7 +102,7 @@ def levels(scenario: Scenario) -> Levels:
     return Levels(
         regulator.set_gauge_pressure,
         lock_up_gauge_pressure(healthy, scenario.station.supply.gauge_pressure),
-        relief_start_gauge_pressure(healthy),
+        relief_start_gauge_pressure(healthy) if regulator.relief else None,
         scenario.station.loads[0].maximum_gauge_pressure,
     )
 
@@ -114,10 +113,11 @@ def marks(at: Levels, units: str) -> tuple[Mark, ...]:
     def shown(value: float) -> float:
         return to_display(value, "low_gauge_pressure", units)
 
+    relief = () if at.relief_start is None else (Mark("relief starts", shown(at.relief_start), "purple", "dashdot"),)
     return (
         Mark("set point", shown(at.set_point), "green", "dashed"),
         Mark("lock-up", shown(at.lock_up), "black", "dotted"),
-        Mark("relief starts", shown(at.relief_start), "purple", "dashdot"),
+        *relief,
         Mark("appliance rating", shown(at.rating), "vermilion", "dashed"),
     )
 
@@ -208,12 +208,13 @@ def readouts(trace: Trace, time: float, units: str) -> tuple[tuple[str, str], ..
     """What the gauges say at a time [s], and over the whole run."""
     scenario, at = trace.scenario, levels(trace.scenario)
     load = scenario.station.loads[0].name
+    starts = "no relief" if at.relief_start is None else format_pressure(at.relief_start, units)
     return (
         ("outlet now", format_pressure(trace.at("outlet_gauge_pressure", time), units)),
         ("flow now", format_quantity(max(0.0, trace.at(f"{load}_flow", time)), "standard_flow", units)),
         ("highest outlet", format_pressure(trace.peak("outlet_gauge_pressure")[1], units)),
         ("lock-up, healthy", format_pressure(at.lock_up, units)),
-        ("relief starts, healthy", format_pressure(at.relief_start, units)),
+        ("relief starts, healthy", starts),
         ("gas vented", vented_words(trace, units)),
     )
 
@@ -236,6 +237,8 @@ def story(trace: Trace, units: str) -> str:
         first = opened[0]
         said.append(f"The internal relief first opens at {clock(first.time)}, with the outlet at {shown(first.value)}.")
         said.append(f"Gas out of the vent: {gas}.")
+    elif at.relief_start is None:
+        said.append("There is no internal relief: what the seat passes stays in the pipe.")
     elif gas != NO_GAS:
         said.append(f"The internal relief stays shut, yet gas comes out of the vent: {gas}.")
     else:

@@ -60,3 +60,8 @@ MOMENT = Slider("moment", "Moment shown in the drawing", "view", "time", 0.0, EN
 def starting(slider: Slider, start: float) -> Slider:
     """A shared slider with a lesson's own start (SI)."""
     return replace(slider, start=start)
+
+
+def fitted(layer: str) -> Choice:
+    """Whether a layer is on the station at all: for the bench with it and without it."""
+    return Choice("fitted", layer, "settings", (("fitted", True), ("not fitted", False)))
