@@ -15,6 +15,8 @@ import pytest
 from lesson_text import CONDITION, FOLDER, INLET_GAUGE, PATHS, bench_trace, code, notebook, prose, sections
 
 from toolkit.classroom.record import Record
+from toolkit.course import LESSONS as COURSE
+from toolkit.course import START
 from toolkit.devices.regulator import (
     lock_up_gauge_pressure,
 )
@@ -129,6 +131,7 @@ def test_the_cells_stand_where_the_form_has_them(lesson: str) -> None:
     if lesson == "00":
         assert above == {
             "Does everything work?": "from toolkit.panels.start import self_check\n\nself_check()",
+            "The lessons": "from toolkit.panels.course_map import course_map\n\ncourse_map()",
             "Your name and your results": "from toolkit.quiz.widgets import progress\n\nprogress()",
         }
     else:
@@ -165,11 +168,12 @@ def test_a_lesson_takes_a_quarter_of_an_hour_or_a_little_more(lesson: str) -> No
     assert SHORTEST <= minutes(lesson) <= LONGEST
 
 
-def test_the_list_of_lessons_is_complete_and_tells_the_same_minutes() -> None:
-    rows = re.findall(r"^\| \[(.+?)\]\((.+?)\) \| (\d+) \|", sections("00")["The lessons"], re.MULTILINE)
-    assert rows == [
-        (f"{lesson} {title}", PATHS[lesson].name, str(minutes(lesson))) for lesson, title in QUIZZES.items()
-    ]
+def test_the_list_of_lessons_is_that_of_the_notebooks_and_of_the_readme() -> None:
+    listed = [(one.number, one.file, one.minutes) for one in (START, *COURSE)]
+    assert listed == [(lesson, path.name, minutes(lesson)) for lesson, path in PATHS.items()]
+    readme = (FOLDER.parent / "README.md").read_text("utf-8")
+    rows = re.findall(r"^\| \[(.+?)\]\(lessons/(.+?)\) \| (\d+) \|", readme, re.MULTILINE)
+    assert rows == [(one.name, one.file, str(one.minutes)) for one in (START, *COURSE)]
 
 
 def anchors(lesson: str) -> set[str]:
@@ -264,7 +268,7 @@ def test_the_text_names_controls_and_choices_as_the_bench_does(lesson: str) -> N
 
 def buttons(widget: Any) -> set[str]:
     """The words on the buttons inside a widget."""
-    own = {widget.description} if isinstance(widget, ipywidgets.Button) else set()
+    own = {widget.description} if isinstance(widget, ipywidgets.Button | ipywidgets.ToggleButton) else set()
     return own.union(*map(buttons, getattr(widget, "children", ())))
 
 
@@ -273,7 +277,7 @@ def test_the_start_page_names_buttons_as_they_are(tmp_path: Path) -> None:
     ask = PredictThenTry(lesson_02.PREDICTION, lesson_02.BENCH)
     ask.choose(0)
     ask.open_bench()
-    there = buttons(ask) | buttons(Quiz("02", 1, record).box) | buttons(Progress(record).box)
+    there = buttons(ask) | {"Pause"} | buttons(Quiz("02", 1, record).box) | buttons(Progress(record).box)
     package = FOLDER.parent / "toolkit"
     scripts = "".join(path.read_text(encoding="utf-8") for path in (package / "front/labextension").rglob("*.js"))
     later = {"Start again": scripts, "Show or hide the code": scripts}

@@ -116,6 +116,13 @@ _ALL = (
         "the two-stage method, both gammas",
         _MEMORY,
     ),
+    Source(
+        "latimier-2021",
+        "paper",
+        "Latimier, Peyre and Ramus 2021, Educational Psychology Review 33:959",
+        "spaced retrieval, equal and growing gaps",
+        _MEMORY,
+    ),
     Source("brier-1950", "paper", "Brier 1950, Monthly Weather Review 78:1", "the quadratic score", _MEMORY),
     Source("white-fluid-mechanics", "book", "White, Fluid Mechanics", "isentropic flow through a nozzle", _MEMORY),
     Source(

@@ -15,7 +15,7 @@ import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from math import isfinite
 from pathlib import Path
 from time import monotonic
@@ -196,6 +196,10 @@ class Record:
         if units not in UNITS:
             raise RecordError(f"{units!r} was given for the display units, 'us' or 'metric' was expected. Choose one.")
         self._set_preference("units", units)
+
+    def today(self) -> date:
+        """The day by the record's clock, UTC."""
+        return date.fromisoformat(self._clock()[:10])
 
     def screen(self) -> Screen:
         """What the lessons are shown on, "desk" or "projector"; "desk" if none was given."""

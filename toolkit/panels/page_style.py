@@ -52,6 +52,12 @@ STYLE = """<style>
 .gp-player>.widget-button{min-width:76px}
 .gp-clock{position:absolute;width:0;height:0;overflow:hidden;visibility:hidden}
 .gp-switch{margin-bottom:4px}
+.gp-map table{border-collapse:collapse;width:100%;max-width:900px;font-size:15px;color:#111}
+.gp-map :is(th,td){text-align:left;vertical-align:top;padding:6px 12px 6px 0;border-bottom:1px solid #c5cbd3;line-height:1.4}
+.gp-map tbody th{font-weight:600}.gp-map .gp-about{font-weight:400;color:#3b444d}
+.gp-map a{color:#005a8f}
+.gp-bar{display:inline-block;width:130px;height:9px;border:1px solid #3b444d;border-radius:5px;overflow:hidden}
+.gp-bar span{display:block;height:100%;background:#0072B2}
 .gp-stage{display:none!important}
 .gp-projector .gp-stage{display:flex!important;gap:12px}
 .gp-on-projector .gp-panel,.gp-on-projector .gp-predict{max-width:none}

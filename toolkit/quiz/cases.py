@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from toolkit import course
 from toolkit.errors import ScenarioError
 from toolkit.quiz import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05
 from toolkit.quiz.items import Item, offer
@@ -17,13 +18,7 @@ ITEMS: tuple[Item, ...] = (
     *lesson_05.ITEMS,
 )
 
-LESSONS: dict[str, str] = {
-    "01": "Pressure and flow",
-    "02": "The regulator",
-    "03": "How regulators fail",
-    "04": "The internal relief",
-    "05": "The monitor",
-}
+LESSONS: dict[str, str] = {lesson.number: lesson.title for lesson in course.LESSONS}
 
 
 def items_of(lesson: str) -> tuple[Item, ...]:

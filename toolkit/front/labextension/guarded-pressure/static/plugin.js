@@ -30,6 +30,7 @@ export async function makePlugin(shared, styleSheet) {
       enterPresses(document.body);
       leaveKeysToTheControls(app.commands);
       addCodeCommand(app.commands, tracker, palette, menus);
+      followLinksInside(document.body, app.commands);
       app.restored.then(() => {
         app.shell.collapseLeft();
         app.shell.collapseRight();
@@ -77,6 +78,17 @@ function leaveKeysToTheControls(commands) {
     }
     process(event);
   };
+}
+
+// A link to a lesson inside a widget opens it in this window, as the links in the text do, and not as a new page.
+function followLinksInside(root, commands) {
+  root.addEventListener('click', event => {
+    const link = event.target instanceof Element && event.target.closest('a.gp-lesson-link');
+    if (link && !event.ctrlKey && !event.metaKey && !event.shiftKey) {
+      event.preventDefault();
+      commands.execute('docmanager:open', { path: link.getAttribute('href') });
+    }
+  });
 }
 
 function addCodeCommand(commands, tracker, palette, menus) {

@@ -1,0 +1,51 @@
+"""The lessons of the course, in the order in which they are taken: the one list that pages, tests and records go by."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from toolkit.errors import CourseError
+
+
+@dataclass(frozen=True)
+class Lesson:
+    """A lesson: its two digits, title, notebook, about how many minutes it takes, and what it is about."""
+
+    number: str
+    title: str
+    file: str
+    minutes: int
+    about: str
+
+    @property
+    def name(self) -> str:
+        """Number and title, as they stand at its head."""
+        return f"{self.number} {self.title}"
+
+
+START = Lesson("00", "Start here", "00_start_here.ipynb", 15, "the bench, the safety card, your record")
+
+LESSONS = (
+    Lesson(
+        *("01", "Pressure and flow", "01_pressure_and_flow.ipynb", 20),
+        "what drives gas through a hole, and where that stops",
+    ),
+    Lesson("02", "The regulator", "02_the_regulator.ipynb", 20, "why the outlet pressure is never quite the set point"),
+    Lesson("03", "How regulators fail", "03_how_regulators_fail.ipynb", 25, "what hides by day and shows at night"),
+    Lesson(
+        *("04", "The internal relief", "04_the_internal_relief.ipynb", 25),
+        "the first layer, what it can pass, and why its vent is part of it",
+    ),
+    Lesson(
+        "05", "The monitor", "05_the_monitor.ipynb", 25, "a second regulator that takes over, and what takes out both"
+    ),
+)
+
+
+def lesson(number: str) -> Lesson:
+    """The lesson of two digits. Raises CourseError for another."""
+    found = [one for one in (START, *LESSONS) if one.number == number]
+    if not found:
+        numbers = ", ".join(one.number for one in (START, *LESSONS))
+        raise CourseError(f"lesson: {number!r} was given, one of {numbers} was expected. Give the lesson's two digits.")
+    return found[0]
