@@ -84,15 +84,20 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
             self._toggles(toggle, names)
         stage = ipywidgets.HBox([self._fold, self._reveal])
         stage.add_class("gp-stage")
-        # under a wide drawing there is room for the ladder and the words beside the chart
-        beside = [self._ladder, self._said] if bench.wide else []
-        pictures = ipywidgets.HBox([self._drawing, self._chart, *beside])
+        pictures = ipywidgets.HBox([self._drawing, self._chart])
         pictures.add_class("gp-pictures")
-        if bench.wide:
-            pictures.add_class("gp-wide")
-        under = [] if bench.wide else [self._said]
         play = [self.player] if self.player else []
-        super().__init__([stage, pictures, *play, *under, bank])
+        if bench.wide:
+            # beside a wide drawing stand the controls, so that both are in sight; under it chart and ladder
+            pictures.children = [*pictures.children, self._ladder]
+            pictures.add_class("gp-wide")
+            column = ipywidgets.VBox([pictures, *play, self._said])
+            column.add_class("gp-column")
+            body = [ipywidgets.HBox([column, bank])]
+            body[0].add_class("gp-body")
+        else:
+            body = [pictures, *play, self._said, bank]
+        super().__init__([stage, *body])
         self.add_class("gp-panel")
         self.rows["units"].value = units
         self.show_on(screen)

@@ -9,14 +9,17 @@ STYLE = """<style>
   --jp-content-font-color1:#111;--jp-ui-font-color1:#111;--jp-layout-color1:#fff;--jp-layout-color2:#eee;
   --jp-border-color1:#8c8c8c;--jp-widgets-slider-border-color:#8c8c8c}
 .gp-group-box>.widget-html{margin:0}
-.gp-panel{border:1px solid #c5cbd3;border-radius:8px;padding:10px;background:#fff;color:#111;max-width:1180px;
+.gp-panel{border:1px solid #c5cbd3;border-radius:8px;padding:10px;background:#fff;color:#111;max-width:1240px;
   overflow:hidden;box-sizing:border-box}
 .gp-panel .widget-html-content,.gp-panel .widget-label{color:#111}
 .gp-pictures{flex-wrap:wrap;gap:8px;align-items:flex-start;overflow:hidden}
 .gp-pictures>.widget-html{flex:1 1 400px;min-width:min(400px,100%);max-width:600px;margin:0}
 .gp-wide>.widget-html:first-child{flex:1 1 100%;max-width:100%}
-.gp-wide>.widget-html{flex:0 1 560px}
-.gp-wide>.widget-html:last-child{flex:1 1 300px;min-width:min(300px,100%)}
+.gp-wide>.widget-html:nth-child(2){flex:1 1 440px;min-width:min(400px,100%);max-width:560px}
+.gp-wide>.gp-ladder{flex:0 1 290px;min-width:min(240px,100%)}
+.gp-body{flex-wrap:wrap;gap:8px 12px;align-items:flex-start;overflow:hidden}
+.gp-column{flex:1 1 840px;min-width:min(400px,100%);overflow:hidden}
+.gp-body>.gp-bank{flex:1 1 300px;border-top:0;padding-top:0}
 .gp-pictures .widget-html-content{width:100%}
 .gp-pictures svg,.gp-chart{width:100%;height:auto;display:block}
 .gp-panel .widget-html{height:auto}
@@ -43,7 +46,6 @@ STYLE = """<style>
 .gp-question{font-size:16px;line-height:1.4;margin:2px 0 4px}
 .gp-predict .widget-radio-box{margin:0}.gp-predict .widget-radio-box label{font-size:15px;height:auto;line-height:1.5}
 .gp-predict .widget-radio-box label:has(input:checked){font-weight:bold}
-.gp-wide>.gp-ladder{flex:0 1 330px;min-width:min(280px,100%)}
 .gp-pair{display:grid;grid-template-columns:repeat(auto-fit,minmax(min(640px,100%),1fr));gap:8px;width:100%}
 .gp-pair figure{margin:0}.gp-pair figcaption{font-size:14px;font-weight:600;color:#111}
 .gp-pictures:not(.gp-wide):has(.gp-pair)>.widget-html:first-child{flex:1 1 100%;max-width:100%}
