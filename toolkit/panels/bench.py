@@ -72,8 +72,6 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
         }
         self._drawing, self._chart, self._ladder, self._gauges, self._words = (ipywidgets.HTML() for _ in range(5))
         self._ladder.add_class("gp-ladder")
-        self._said = ipywidgets.VBox([self._gauges, self._words])
-        self._said.add_class("gp-said")
         moment = self.rows.get(MOMENT)
         self.player = Player(moment) if isinstance(moment, SliderRow) else None
         self.compare = Compare(lambda: self.settings, bench.without, self.update)
@@ -91,12 +89,13 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
             # beside a wide drawing stand the controls, so that both are in sight; under it chart and ladder
             pictures.children = [*pictures.children, self._ladder]
             pictures.add_class("gp-wide")
-            column = ipywidgets.VBox([pictures, *play, self._said])
+            column = ipywidgets.VBox([pictures, *play, self._gauges, self._words])
             column.add_class("gp-column")
             body = [ipywidgets.HBox([column, bank])]
             body[0].add_class("gp-body")
         else:
-            body = [pictures, *play, self._said, bank]
+            # what is moved and what moves stay in one sight; the story stands under both
+            body = [pictures, *play, self._gauges, bank, self._words]
         super().__init__([stage, *body])
         self.add_class("gp-panel")
         self.rows["units"].value = units
