@@ -31,6 +31,7 @@ from toolkit.devices.balance import valve_area
 from toolkit.devices.line import Load, Pipe, SensingLine, Supply
 from toolkit.devices.pressure_switch import PressureSwitch
 from toolkit.devices.regulator import VENT_FRICTION, Regulator, Vent
+from toolkit.devices.relief_valve import ReliefValve
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.faults import (
     BlockedRelief,
@@ -697,3 +698,19 @@ def test_a_slow_rise_ends_at_lock_up_not_past_it():
     assert trace.at("outlet_gauge_pressure", 59) < 1 * IN_WC
     healthy = simulate(Scenario(monitored(), (Demand(0, 0.1), Demand(60, 0.0)), (), 900.0))
     assert trace.settled("outlet_gauge_pressure") == pytest.approx(healthy.settled("outlet_gauge_pressure"), rel=2e-3)
+
+
+@pytest.mark.parametrize("stroke", [0.5, 1.0, 5.0])
+def test_a_valve_that_hardly_lifted_keeps_its_lift_until_its_closing_line(stroke):
+    """A small leak lifts the valve a little; then the burners come on and the pressure turns.
+
+    It reseats at its set pressure less its blowdown, as the closed form has it, however fast the pressure falls.
+    """
+    valve = ReliefValve(at="outlet", set_gauge_pressure=11 * IN_WC)
+    station = Station(regulators=(Regulator(relief=None),), relief_valves=(valve,))
+    leak = NickedSeat(devices="regulator", leak_area=1e-6, onset=10.0)
+    day = (Demand(0, 1.0), Demand(60, 0.0), Demand(400, 1.0, stroke=stroke))
+    trace = simulate(Scenario(station, day, (leak,), 600.0))
+    assert 0.01 < trace.at("relief_valve_lift_share", 399) < 0.05
+    (reseats,) = trace.happened("valve_reseats")
+    assert reseats.value == pytest.approx((1 - valve.blowdown) * valve.set_gauge_pressure, rel=3e-3)

@@ -42,6 +42,8 @@ PATIENCE = 2_500
 SETTLED_AFTER = 5.0
 # A disk may leave a stop by more than this share of its travel only in a step as short as this [s].
 OFF_A_STOP, LONGEST_OFF_A_STOP = 0.02, 0.02
+# A relief valve's disk may turn round by more than this share of its lift only in such a step.
+TURNED = 1e-3
 # A trip is located to within this time [s].
 TRIP_WITHIN = 1e-4
 # A lift is watched on the scale of pressures: its full travel counts as this many pascals.
@@ -297,7 +299,9 @@ def integrate(
                 worst /= tolerance
             if worst <= 1.0:
                 now_f, now_shown = there.rates(new)
-                if h <= LONGEST_OFF_A_STOP or not _thrown_off_a_stop(disks, shown, now_shown):
+                if h <= LONGEST_OFF_A_STOP or not (
+                    _thrown_off_a_stop(disks, shown, now_shown) or _turned_round(range(gas, n), y, f, new)
+                ):
                     break
                 worst = 16.0
             h *= max(0.1, 0.85 * worst**-0.5)
@@ -355,6 +359,15 @@ def _thrown_off_a_stop(disks: Sequence[tuple[int, float]], before: Shown, after:
         if abs(now - was) > OFF_A_STOP * travel and (was == 0.0 or was >= travel):
             return True
     return False
+
+
+def _turned_round(lifts: range, before: State, rates: Sequence[float], after: State) -> bool:
+    """Whether a relief valve's disk that was on its way up has come down, or the other way round.
+
+    Between its opening and its closing line it stands still, but the slopes know only the line that it was on: a long
+    step in which the pressure turns would drag it along, past its blowdown.
+    """
+    return any(abs(after[i] - before[i]) > TURNED and (after[i] - before[i]) * rates[i] < 0.0 for i in lifts)
 
 
 @lru_cache(maxsize=256)

@@ -12,6 +12,8 @@ from datetime import date, timedelta
 
 from toolkit.classroom.record import Recorded
 
+# A day of the record's clock, UTC.
+Day = date
 # A lesson counts as mastered from this mean share of the marks on, over all its items. Engineering judgement.
 PASSED = 0.8
 # From one review to the next, days; the last one goes on being used.
@@ -32,7 +34,7 @@ class Standing:
     tried: int
     share: float
     passes: int
-    due: date | None
+    due: Day | None
     seed: int | None
     asked: int
 
@@ -41,7 +43,7 @@ class Standing:
         """Whether it was passed at least once."""
         return self.passes > 0
 
-    def is_due(self, today: date) -> bool:
+    def is_due(self, today: Day) -> bool:
         """Whether a review is due."""
         return self.due is not None and today >= self.due
 
@@ -73,7 +75,7 @@ def _unfinished(mine: Sequence[Recorded], items: Sequence[str]) -> tuple[int | N
     return (None, 0) if place == len(items) - 1 else (seed, place + 1)
 
 
-def go_on(recorded: Sequence[Recorded], lessons: Mapping[str, Sequence[str]], today: date) -> tuple[str, str]:
+def go_on(recorded: Sequence[Recorded], lessons: Mapping[str, Sequence[str]], today: Day) -> tuple[str, str]:
     """The lesson to take now and why: "begun", "due", "next", or "" when all is mastered and nothing is due.
 
     `lessons` gives the item keys of each lesson in the order in which lessons are taken. A run that was left comes

@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import date
 from html import escape
 
 import ipywidgets
 
 from toolkit.classroom.record import Record
-from toolkit.classroom.review import Standing, go_on, standing
+from toolkit.classroom.review import Day, Standing, go_on, standing
 from toolkit.course import LESSONS, Lesson, lesson
 from toolkit.errors import CourseError
 from toolkit.panels.page_style import STYLE
@@ -32,7 +31,7 @@ def course_map(record: Record | None = None) -> ipywidgets.VBox:
         mine = tuple(one for one in kept.attempts() if one.attempt.learner == learner)
         today, said = kept.today(), ""
     except CourseError as error:
-        mine, today, said = (), date.min, f"<p class='gp-sentence' role='alert'>{escape(str(error))}</p>"
+        mine, today, said = (), Day.min, f"<p class='gp-sentence' role='alert'>{escape(str(error))}</p>"
     keys = {one.number: tuple(item.key for item in items_of(one.number)) for one in LESSONS}
     standings = {number: standing(mine, number, items) for number, items in keys.items()}
     html = said + advice_html(go_on(mine, keys, today), standings) + map_html(standings, today)
@@ -52,7 +51,7 @@ def advice_html(advice: tuple[str, str], standings: dict[str, Standing]) -> str:
     return f"<p class='gp-sentence'><b>Go on with {_link(lesson(number))}.</b> {words}</p>"
 
 
-def map_html(standings: dict[str, Standing], today: date) -> str:
+def map_html(standings: dict[str, Standing], today: Day) -> str:
     """All lessons as a table: what each is about, its minutes, the standing in words with a bar, the next review."""
     rows = "".join(_row(one, standings[one.number], today) for one in LESSONS)
     heads = "".join(f"<th scope='col'>{head}</th>" for head in ("Lesson", "Minutes", "You stand", "Review"))
@@ -65,7 +64,7 @@ def map_html(standings: dict[str, Standing], today: date) -> str:
     )
 
 
-def review_words(stand: Standing, today: date) -> str:
+def review_words(stand: Standing, today: Day) -> str:
     """When the next review is due."""
     if stand.due is None:
         return "-"
@@ -75,7 +74,7 @@ def review_words(stand: Standing, today: date) -> str:
     return "due today" if days == 0 else f"due since {stand.due.isoformat()}"
 
 
-def _row(one: Lesson, stand: Standing, today: date) -> str:
+def _row(one: Lesson, stand: Standing, today: Day) -> str:
     mark, word = MASTERED if stand.mastered else BEGUN if stand.tried else NEW
     told = f"{mark} {word}" + (f", {stand.tried} of {stand.items} asked, {stand.share:.0%}" if stand.tried else "")
     bar = f"<span class='gp-bar'><span style='width:{stand.share:.0%}'></span></span>"

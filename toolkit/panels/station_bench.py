@@ -62,7 +62,8 @@ SHORT: Mapping[str, str] = {
 class Watch:
     """What a bench watches on its station.
 
-    `at` is the volume whose pressure the chart and the ladder show; `title` names the drawing; `duration` [s] and
+    `at` is the volume whose pressure the chart and the ladder show; `title` names the drawing, which goes as far as the
+    volume `drawn_to`, usually that one; `duration` [s] and
     `top` [Pa gauge] end the chart's axes near the set point; `kind` is the display kind of the pressures. `also`
     are further signals on the chart: (label, signal, colour). `marks` are the kinds of rungs (`ladder.KINDS`) that
     stand on the chart as lines; all stand on the ladder. `markers` are the planned changes of the day.
@@ -70,6 +71,7 @@ class Watch:
 
     title: str
     at: str = "outlet"
+    drawn_to: str = ""
     kind: str = "low_gauge_pressure"
     duration: float = END
     top: float = NEAR_TOP
@@ -115,7 +117,7 @@ def watched(
     )
     axes = _axes(watch, units, settings.get("zoom", "near"))
     return Shown(
-        station_svg(station_view(trace, moment, watch.at, units, watch.title), view_mode=screen),
+        station_svg(station_view(trace, moment, watch.drawn_to or watch.at, units, watch.title), view_mode=screen),
         axes,
         chart,
         (*usual_readouts(watch, trace, moment, units), *readouts),

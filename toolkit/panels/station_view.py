@@ -97,7 +97,9 @@ def _stage(trace: Trace, time: float, station: Station, stage: Stage, level: Cal
         return trace.at(f"{stage.name}_{signal}", time)
 
     if isinstance(stage, Pipe):
-        return ValveView(stage.name, 1.0 if at("flow") else 0.0)
+        number = station.devices.index(stage)
+        healthy, now = (trace.scenario.conditions(t)[number].flow_area for t in (0.0, time))  # type: ignore[union-attr]
+        return ValveView(stage.name, now / healthy)
     if isinstance(stage, SlamShut):
         share = at("open_share")
         tripped = [e.kind for e in trace.events if e.subject == stage.name and e.time <= time and e.kind in _TRIPS]
