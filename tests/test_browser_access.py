@@ -151,3 +151,36 @@ def test_the_map_opens_a_lesson_in_this_window_and_its_questions_wait(page: Page
     expect(page.locator(".gp-map")).to_contain_text("You left this lesson at question 2")
     lesson(page, course, "02_the_regulator.ipynb")
     expect(page.locator(".gp-quiz")).to_contain_text("Question 2 of")
+
+
+def test_an_answer_is_chosen_with_the_arrow_keys_in_one_group(page: Page, course: Course) -> None:
+    lesson(page, course, "05_the_monitor.ipynb")
+    group = page.get_by_role("radiogroup", name=re.compile("Two regulators stand in a row"))
+    radios = group.get_by_role("radio")
+    radios.first.focus()
+    page.keyboard.press("ArrowDown")
+    expect(radios.nth(1)).to_be_checked()
+    page.keyboard.press("ArrowDown")
+    expect(radios.nth(2)).to_be_checked()
+    expect(radios.nth(1)).not_to_be_checked()
+    page.keyboard.press("Tab")
+    expect(page.get_by_role("button", name="Open the bench")).to_be_focused()
+
+
+def test_on_a_projector_the_answer_to_a_question_waits(page: Page, course: Course) -> None:
+    lesson(page, course, "02_the_regulator.ipynb")
+    page.get_by_role("button", name="Projector view").click()
+    quiz = page.locator(".gp-quiz")
+    quiz.get_by_label(re.compile("Your answer")).fill("7 in wc")
+    quiz.get_by_role("button", name="Check my answer").click()
+    reveal, feedback = quiz.get_by_role("button", name="Reveal"), quiz.locator(".gp-answered > .widget-html")
+    expect(reveal).to_be_visible()
+    expect(feedback).to_be_hidden()
+    reveal.click()
+    expect(feedback).to_be_visible()
+    expect(reveal).to_be_hidden()
+    # at the desk it never waits
+    page.get_by_role("button", name="Projector view").click()
+    before = quiz.locator("h3").inner_text()
+    quiz.get_by_role("button", name="Next question").click()
+    expect(quiz.locator("h3")).not_to_have_text(before)

@@ -50,7 +50,7 @@ FLOORS = (
     ("flow",),
     ("gas",),
     ("units",),
-    ("spellings", "references", "checks"),
+    ("spellings", "references", "checks", "course"),
     ("errors",),
 )
 # Libraries and the only places that may import them, as the beginning of a module's name.

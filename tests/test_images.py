@@ -6,10 +6,15 @@ from xml.etree import ElementTree
 import matplotlib.image
 import numpy as np
 
+from toolkit.figures.device_drawings import DRAWINGS
 from toolkit.panels import images
 from toolkit.station_file import shipped_stations
 
-SVGS = ["fouled_seat.svg", "regulator.svg", *(f"station_{name}.svg" for name in shipped_stations())]
+SVGS = [
+    *("fouled_seat.svg", "regulator.svg"),
+    *(f"station_{name}.svg" for name in shipped_stations()),
+    *(f"device_{name}.svg" for name in DRAWINGS),
+]
 HERE = Path(__file__).parents[1] / "images"
 
 
@@ -35,3 +40,8 @@ def test_what_stands_in_images_is_what_the_program_draws_today(tmp_path: Path) -
     # letters may be rendered a shade apart by another version of the font library
     assert drawn.shape == kept.shape
     assert np.mean(np.abs(drawn - kept)) < 0.005, "run `uv run course images`"
+
+
+def test_a_lesson_shows_a_device_as_it_is_drawn() -> None:
+    shown = images.device("relief_valve_open").value
+    assert DRAWINGS["relief_valve_open"].svg in shown

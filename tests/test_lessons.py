@@ -25,8 +25,9 @@ from toolkit.panels import lesson_02, lesson_03, start
 from toolkit.panels.bench import UNITS
 from toolkit.panels.controls import GROUPS, Choice
 from toolkit.panels.predict import PredictThenTry
+from toolkit.panels.progress import Progress
 from toolkit.quiz.cases import LESSONS as QUIZZES
-from toolkit.quiz.widgets import Progress, Quiz
+from toolkit.quiz.widgets import Quiz
 from toolkit.references import SOURCES, cite
 from toolkit.units import (
     format_pressure,
@@ -132,7 +133,7 @@ def test_the_cells_stand_where_the_form_has_them(lesson: str) -> None:
         assert above == {
             "Does everything work?": "from toolkit.panels.start import self_check\n\nself_check()",
             "The lessons": "from toolkit.panels.course_map import course_map\n\ncourse_map()",
-            "Your name and your results": "from toolkit.quiz.widgets import progress\n\nprogress()",
+            "Your name and your results": "from toolkit.panels.progress import progress\n\nprogress()",
         }
     else:
         assert above == {

@@ -17,6 +17,7 @@ from toolkit.figures.chart import Picture
 from toolkit.quiz.cases import ITEMS, LESSONS, items_of
 from toolkit.quiz.items import Item, offer, pick, rounded
 from toolkit.quiz.lesson_01 import blow_down
+from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.pictures import INLET, OUTLET
 from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion, TraceQuestion, grade, item_hash
 from toolkit.simulation import simulate
@@ -38,6 +39,10 @@ def words_of(question: Question) -> list[str]:
         words.append(question.worked)
     if isinstance(question, NumericQuestion):
         words += [text for slip in question.slips for text in (slip.name, slip.why)]
+    if isinstance(question, OrderQuestion):
+        words += [question.explanation, *question.entries, *question.reasons]
+    if isinstance(question, ChoiceQuestion):
+        words += [question.explanation, *question.options, *question.told]
     return words
 
 
@@ -85,6 +90,10 @@ def test_twenty_seeds(item: Item, monkeypatch: pytest.MonkeyPatch) -> None:
             check_number(question)
         elif isinstance(question, TraceQuestion):
             check_time(question)
+        elif isinstance(question, OrderQuestion):
+            check_order(question)
+        elif isinstance(question, ChoiceQuestion):
+            check_choice(question)
         else:
             check_spread(question)
     assert len(hashes) >= 15  # a new seed gives new numbers
@@ -113,6 +122,27 @@ def check_time(question: TraceQuestion) -> None:
     assert question.picture.png.startswith(PNG)
     # The sentence beside the picture gives the readings, not the answer.
     assert question.picture.alt.count(" s ") >= 20
+
+
+def check_order(question: OrderQuestion) -> None:
+    right = range(len(question.entries))
+    assert grade(question, list(right)).score == 1.0
+    assert grade(question, list(reversed(right))).score <= question.cap
+    assert grade(question, list(question.shown)).score < 1.0
+    for (earlier, later), reason in zip(question.critical, question.reasons, strict=True):
+        swapped = list(right)
+        swapped[earlier], swapped[later] = later, earlier
+        graded = grade(question, swapped)
+        assert graded.score <= question.cap
+        assert any(reason in said for said in graded.explanation), reason
+
+
+def check_choice(question: ChoiceQuestion) -> None:
+    for index, told in enumerate(question.told):
+        graded = grade(question, index)
+        assert graded.score == (index == question.right)
+        assert any(told in said for said in graded.explanation)
+    assert len(set(question.told)) == len(question.told)
 
 
 def check_spread(question: SuspectsQuestion) -> None:

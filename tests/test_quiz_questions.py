@@ -169,6 +169,22 @@ def test_time_off_the_run_is_not_graded(answer: object) -> None:
         at(answer)
 
 
+@pytest.mark.parametrize("text", ["45", " 45 s ", "45 sec", "45.", "45,0", "0.75 min"])
+def test_a_typed_time_is_read(text: str) -> None:
+    question = TraceQuestion("00.time", "When?", PICTURE, (40.0, 50.0), 100.0, "It was then.")
+    graded = grade(question, text)
+    assert (graded.score, graded.answer) == (1.0, pytest.approx(45.0))
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [("", "No time was given"), ("  ", "No time was given"), ("soon", "Begin with a number"), ("45 psi", "pressure")],
+)
+def test_an_empty_or_unreadable_time_is_not_graded_and_says_so(text: str, words: str) -> None:
+    with pytest.raises(AnswerError, match=words):
+        at(text, 0.0, 10.0)
+
+
 def test_time_says_early_or_late_and_why() -> None:
     question = TraceQuestion("00.time", "When?", PICTURE, (40.0, 50.0), 100.0, "It was then.")
     assert "early" in grade(question, 36).verdict

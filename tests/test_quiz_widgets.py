@@ -9,11 +9,13 @@ import pytest
 
 from toolkit.classroom.record import FOLDER_VARIABLE, Attempt, Record
 from toolkit.errors import RecordError
+from toolkit.panels.progress import Progress, progress
 from toolkit.quiz import html
 from toolkit.quiz.cases import LESSONS, items_of
 from toolkit.quiz.items import offer
+from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.questions import NumericQuestion, SuspectsQuestion, TraceQuestion, item_hash
-from toolkit.quiz.widgets import Progress, Quiz, progress, quiz, unit_hint
+from toolkit.quiz.widgets import Quiz, quiz, unit_hint
 from toolkit.units import display_unit, parse_quantity, to_display
 
 HOSTILE = "<img src=x onerror=alert(1)>\"'&\0"
@@ -30,7 +32,11 @@ def key_of(question: object) -> list[object]:
         unit = display_unit(question.kind, question.units)
         return [f"{to_display(question.truth, question.kind, question.units):.6f} {unit.label}"]
     if isinstance(question, TraceQuestion):
-        return [round(sum(question.window) / 2, 1)]
+        return [f"{sum(question.window) / 2:.1f}"]
+    if isinstance(question, ChoiceQuestion):
+        return [question.right]
+    if isinstance(question, OrderQuestion):
+        return list(range(len(question.entries)))
     assert isinstance(question, SuspectsQuestion)
     return [100 if key == question.truth else 0 for key in question.suspects]
 
@@ -121,6 +127,23 @@ def test_an_answer_counts_once(record: Record) -> None:
     assert len(run.grades) == 1
 
 
+def test_a_time_starts_empty_and_is_not_graded_untouched(record: Record) -> None:
+    run = Quiz("02", 5, record)
+    while not isinstance(run.question, TraceQuestion):
+        run.next()
+    (field,) = run.inputs.children
+    assert field.value == ""
+    assert f"from 0 to {run.question.duration:g}" in field.placeholder
+    press(run.check_button)
+    assert "No time was given" in text_of(run.message.value)
+    assert shown(run.check_button)
+    assert record.attempts() == ()
+    fill(run, key_of(run.question))
+    press(run.check_button)
+    assert record.attempts()[-1].attempt.score == 1.0
+    assert isinstance(record.attempts()[-1].attempt.answer, float)
+
+
 def at_suspects(record: Record) -> Quiz:
     run = Quiz("03", 5, record)
     while not isinstance(run.question, SuspectsQuestion):
@@ -156,6 +179,7 @@ def test_feedback_shows_posterior_and_replay(record: Record) -> None:
     run.check()
     words = text_of(run.feedback.value)
     assert "What the readings say" in words
+    assert 'aria-label="Your points beside what the readings say"' in run.feedback.value
     assert "What would tell the two apart" in words
     picture = ElementTree.fromstring(f"<div>{run.feedback.value}</div>").find(".//img")
     assert picture is not None
@@ -169,7 +193,8 @@ def test_every_picture_has_a_sentence_and_every_field_a_name(record: Record) -> 
         for _ in run.items:
             tree = ElementTree.fromstring(f"<div>{run.body.value}</div>")
             assert all(len(image.attrib["alt"]) > 40 for image in tree.iter("img"))
-            assert all(field.description for field in run.inputs.children)
+            # What the page reads a control's name from: its label, else its tooltip.
+            assert all(field.description or field.tooltip for field in run.inputs.children)
             run.next()
 
 
@@ -303,3 +328,58 @@ def test_public_functions_give_boxes_and_use_the_folder_of_the_environment(
     assert "gp-quiz" in quiz("01", seed=7)._dom_classes
     assert "gp-quiz" in progress()._dom_classes
     assert not (tmp_path / "elsewhere").exists()  # looking on writes nothing
+
+
+# Going on where it was left -------------------------------------------------------------------------------------------
+
+
+def answered(quiz_widget):
+    """One answer, right or wrong, to the question that stands there."""
+    field = quiz_widget.inputs.children[0]
+    field.value = "7 in wc"
+    quiz_widget.check()
+
+
+def test_a_quiz_that_was_left_goes_on_at_its_next_question_with_its_numbers(tmp_path):
+    record = Record(tmp_path)
+    first = Quiz("02", 77, record)
+    answered(first)
+    first.next()
+    asked = first.question
+    again = Quiz("02", None, record)
+    assert (again.seed, again.index) == (77, 1)
+    assert again.question == asked
+    assert "You left at question 2" in again.message.value
+    again.again()
+    assert again.index == 0
+
+
+def test_another_learner_and_a_given_seed_begin_at_the_first_question(tmp_path):
+    record = Record(tmp_path)
+    answered(Quiz("02", 77, record))
+    assert Quiz("02", 5, record).index == 0
+    record.set_learner("B")
+    assert Quiz("02", None, record).index == 0
+
+
+def test_the_summary_of_a_run_gone_on_with_says_what_was_not_asked(tmp_path):
+    record = Record(tmp_path)
+    first = Quiz("02", 77, record)
+    answered(first)
+    again = Quiz("02", None, record)
+    again.index = len(again.items) - 1
+    again.grades = [None] * len(again.items)
+    again.summarise()
+    assert "not asked" in again.body.value
+
+
+def test_feedback_is_hidden_until_there_is_some_and_waits_anew_for_each_question(tmp_path):
+    made = Quiz("02", 77, Record(tmp_path))
+    assert made.answered.layout.display == "none"
+    answered(made)
+    assert made.answered.layout.display == ""
+    made.reveal()
+    assert "gp-revealed" in made.answered._dom_classes
+    made.next()
+    assert "gp-revealed" not in made.answered._dom_classes
+    assert made.answered.layout.display == "none"

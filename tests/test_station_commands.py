@@ -102,7 +102,7 @@ def test_what_went_wrong_is_told_in_words(said, failing):
     text = said("simulate", str(failing))
     assert "worker, monitor  begins: stuck stem" in text
     assert "slam_shut        trips on high pressure at 3" in text
-    assert "supply           action: turn valve" in text
+    assert "supply           is turned shut" in text
     assert "slam_shut        the reset is refused: the cause stands" in text
     assert "Protection that acted: high_switch, slam_shut\n" in text
     assert "Above the rating of its controls: boiler\n" in text

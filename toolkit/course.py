@@ -39,6 +39,18 @@ LESSONS = (
     Lesson(
         "05", "The monitor", "05_the_monitor.ipynb", 25, "a second regulator that takes over, and what takes out both"
     ),
+    Lesson(
+        *("06", "The integral device", "06_the_integral_device.ipynb", 25),
+        "a second seat in the worker's own body, and what blinds the two at once",
+    ),
+    Lesson(
+        *("07", "The relief valve", "07_the_relief_valve.ipynb", 25),
+        "what it lets off, what it costs, how large it must be, and what makes it nothing",
+    ),
+    Lesson(
+        *("08", "The slam-shut", "08_the_slam_shut.ipynb", 25),
+        "a valve that stops the gas until somebody resets it, and what a reset needs",
+    ),
 )
 
 

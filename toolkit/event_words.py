@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from toolkit.actions import ACTIONS
+from toolkit.actions import Action, AdjustSetPoint, Purge, TurnValve
 from toolkit.faults import FAULTS
 from toolkit.trace import Event, Trace
 from toolkit.units import format_pressure, format_quantity, tidy
@@ -33,7 +33,7 @@ EVENT_WORDS = {
     "switch_rest": "lets go at {pressure}",
     "hunts": "hunts {often} times a second; from here on the run shows the middle of its swing",
     "chatters": "chatters; from here on only some of its moves are followed",
-    "action": "action: {action}",
+    "action": "{action}",
     "reset": "is reset by hand",
     "reset_refused": "the reset is refused: the cause stands, {pressure}",
     "reset_not_equalised": "the reset is refused: {across} stands across the valve, equalise first",
@@ -54,6 +54,19 @@ def event_words(trace: Trace, event: Event, units: str) -> tuple[str, str]:
         across=format_quantity(event.value, "pressure_difference", units),
         often=f"{event.value:.2g}",
         fault=next((kind for kind, known in FAULTS.items() if known.__name__ == who), who).replace("_", " "),
-        action=next((kind for kind, known in ACTIONS.items() if known.__name__ == who), who).replace("_", " "),
+        action=" and ".join(_done(one, units) for one in done),
     )
     return ", ".join(names) or who, tidy(words)
+
+
+def _done(action: Action, units: str) -> str:
+    """What a technician does to the device."""
+    if isinstance(action, TurnValve):
+        turned = {0.0: "shut", 1.0: "open"}.get(action.share, f"to {action.share:.0%}")
+        return f"is turned {turned}"
+    if isinstance(action, Purge):
+        return "is purged" if action.flow_area else "has its purge shut"
+    if isinstance(action, AdjustSetPoint):
+        by = format_quantity(abs(action.by), "pressure_difference", units)
+        return f"has its screw turned {'up' if action.by >= 0 else 'down'} by {by}"
+    return "is to be reset"

@@ -146,8 +146,19 @@ def as_set(station: Station, at: str) -> tuple[Rung, ...]:
 def take_over_gauge_pressure(c: RegulatorCondition) -> float:
     """Pressure [Pa gauge] at which a monitor leaves its upper stop while its worker still holds.
 
-    Closed form: (F0 - Ks L x) / Ae at full lift. The wide-open monitor has no pressure across it, so nothing pushes on
-    its unbalanced area: it begins well below its set point, which is meant at a tenth of the travel and full inlet.
+    The wide-open monitor has no pressure across it, so nothing pushes on its unbalanced area: it begins well below its
+    set point, which is meant at a tenth of the travel and full inlet.
+
+    Formula: where a monitor begins to take over
+        p2 = (F0 - Ks L xm) / (kept A (1 + e L xm))
+    Where:
+        p2: outlet pressure at which it leaves its upper stop, gauge [Pa]
+        F0, Ks, L, A, e, kept, xm: see RegulatorCondition
+    Holds: a wide-open monitor, with no pressure lost across it; no friction
+    Source: worked out here from the balance of forces
+    Example:
+        US: the bench's monitor gives p2 = 8.2 in. w.c.
+        metric: the bench's monitor gives p2 = 20.4 mbar
     """
     travel = c.lever * c.highest_lift
     return (c.preload - c.rate * travel) / (c.area * c.kept * (1 + c.growth * travel))

@@ -87,6 +87,21 @@ def nuisance_of(rungs: Sequence[Rung], *, draws: int = DRAWS, seed: int = SEED) 
     """The same for a ladder that is there: by drawing settings from the bands, each band's edge at two sigma.
 
     A layer on high pressure is set off by the lock-up, on low pressure by full load. The interval is by `wilson`.
+
+    Formula: chance of a nuisance trip
+        P = Φ((p1 - p2) / √((p1 a1 / 2)^2 + (p2 a2 / 2)^2))
+    Where:
+        P (chance): chance that the layer acts with nothing wrong
+        Φ: share of a normal distribution that lies below so many standard deviations
+        p1 (rungs.gauge_pressure): what sets it off, such as the worker's lock-up, gauge [Pa]
+        p2 (rungs.gauge_pressure): where it acts, such as a trip, gauge [Pa]
+        a1: how far p1 may be off, as a share of it, at two standard deviations
+        a2: the same of p2
+    Holds: the two err by chance, apart from each other; the course draws 20 000 settings: its last digit is chance
+    Source: common practice, no source
+    Example:
+        US: lock-up at 8.0 in. w.c. and trip at 8.5 in. w.c., each within 5 % gives P = 4.2 %
+        metric: lock-up at 20.0 mbar and trip at 21.5 mbar, each within 5 % gives P = 1.9 %
     """
     for key, value, low in (("draws", draws, 100), ("seed", seed, 0)):
         checks.number(key, value, low, 1e7, "")
@@ -106,7 +121,23 @@ def nuisance_of(rungs: Sequence[Rung], *, draws: int = DRAWS, seed: int = SEED) 
 
 
 def wilson(hits: int, draws: int) -> tuple[float, float]:
-    """The 95 % interval of a share by the score of Wilson 1927, J. Am. Stat. Assoc. 22:209 (from memory)."""
+    """The 95 % interval of a share by the score of Wilson 1927, J. Am. Stat. Assoc. 22:209 (from memory).
+
+    Formula: how sure a counted share is
+        low, high = (p + z^2 / (2 n) ± z √(p (1 - p) / n + z^2 / (4 n^2))) / (1 + z^2 / n)
+        p = h / n
+    Where:
+        low: lower end of the 95 % interval
+        high: upper end of it
+        p: share that was counted
+        h (hits): how many counted
+        n (draws): of how many
+        z: 1.96, two-sided 95 % of the normal distribution
+    Holds: draws that do not depend on each other
+    Source: from memory
+    Example:
+        both: h = 100, n = 20,000 gives low = 0.41 %, high = 0.61 %
+    """
     z, p = _NINETY_FIVE, hits / draws
     middle, half = p + z * z / (2 * draws), z * sqrt(p * (1 - p) / draws + z * z / (4 * draws * draws))
     return max(0.0, (middle - half) / (1 + z * z / draws)), min(1.0, (middle + half) / (1 + z * z / draws))

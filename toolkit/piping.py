@@ -22,13 +22,42 @@ def low_pressure_flow(pressure_drop: float, diameter: float, length: float, gas:
     """Standard flow [m3/s] that costs a pressure drop [Pa] in a pipe of inside diameter [m] and length [m].
 
     For gauge pressures below 1.5 psi. Raises ScenarioError on a negative drop or a pipe without size.
+
+    Formula: flow in a pipe at low pressure
+        Q = (19.17 D (Δh / (Cr L))^0.206)^(1 / 0.381)
+    Where:
+        Q: standard volume flow [scfh]
+        D (diameter): inside diameter of the pipe [in.]
+        Δh (pressure_drop): pressure that the pipe may cost [in. w.c.]
+        L (length): length of the pipe with its fittings [ft]
+        Cr (gas.pipe_factor): the code's factor of the gas: 0.6094 natural gas, 1.2462 propane
+    Holds: gauge pressures below 1.5 psi (103 mbar); a real pipe is sized by the code's own tables
+    Source: `ifgc-equations`.
+    Example:
+        US: natural gas, Δh = 0.5 in. w.c., D = 1.049 in., L = 50 ft gives Q = 286 scfh
+        metric: natural gas, Δh = 1.2 mbar, D = 26.60 mm, L = 15.0 m gives Q = 7.97 m³/h
     """
     checks.number("pressure_drop", pressure_drop, 0, 1e6, "Pa")
     return _flow(_LOW_FRONT, pressure_drop / IN_WC, diameter, length, gas)
 
 
 def low_pressure_drop(standard_flow: float, diameter: float, length: float, gas: Gas) -> float:
-    """Pressure drop [Pa] of a standard flow [m3/s]; the inverse of `low_pressure_flow`, errors likewise."""
+    """Pressure drop [Pa] of a standard flow [m3/s]; the inverse of `low_pressure_flow`, errors likewise.
+
+    Formula: what a flow costs in a pipe at low pressure
+        Δh = Cr L (Q^0.381 / (19.17 D))^(1 / 0.206)
+    Where:
+        Δh: pressure that the pipe costs [in. w.c.]
+        Q (standard_flow): standard volume flow [scfh]
+        D (diameter): inside diameter of the pipe [in.]
+        L (length): length of the pipe with its fittings [ft]
+        Cr (gas.pipe_factor): the code's factor of the gas: 0.6094 natural gas, 1.2462 propane
+    Holds: gauge pressures below 1.5 psi (103 mbar); a real pipe is sized by the code's own tables
+    Source: `ifgc-equations`.
+    Example:
+        US: natural gas, Q = 300 scfh, D = 1.049 in., L = 50 ft gives Δh = 0.5 in. w.c.
+        metric: propane, Q = 5.00 m³/h, D = 26.60 mm, L = 15.0 m gives Δh = 1.0 mbar
+    """
     return _drop_term(_LOW_FRONT, standard_flow, diameter, length, gas) * IN_WC
 
 
@@ -38,6 +67,22 @@ def high_pressure_flow(
     """Standard flow [m3/s] between two pressures [Pa absolute] in a pipe of inside diameter [m] and length [m].
 
     For gauge pressures of 1.5 psi and above. Raises ScenarioError if the pressure rises along the pipe.
+
+    Formula: flow in a pipe at higher pressure
+        Q = (18.93 D ((p1^2 - p2^2) Y / (Cr L))^0.206)^(1 / 0.381)
+    Where:
+        Q: standard volume flow [scfh]
+        D (diameter): inside diameter of the pipe [in.]
+        p1 (upstream_absolute): pressure at its beginning, absolute [psia]
+        p2 (downstream_absolute): pressure at its end, absolute [psia]
+        L (length): length of the pipe with its fittings [ft]
+        Y (gas.pipe_expansibility): the code's second factor: 0.9992 natural gas, 0.9910 propane
+        Cr (gas.pipe_factor): the code's first factor: 0.6094 natural gas, 1.2462 propane
+    Holds: gauge pressures of 1.5 psi (103 mbar) and above; a real pipe is sized by the code's own tables
+    Source: `ifgc-equations`.
+    Example:
+        US: natural gas, p1 = 16.7 psia, p2 = 15.7 psia, D = 1.049 in., L = 100 ft gives Q = 1,812 scfh
+        metric: natural gas, p1 = 1.150 bar abs, p2 = 1.100 bar abs, D = 26.60 mm, L = 30.0 m gives Q = 43.49 m³/h
     """
     checks.number("upstream_absolute", upstream_absolute, 0, 1e8, "Pa")
     checks.number("downstream_absolute", downstream_absolute, 0, upstream_absolute, "Pa")

@@ -116,6 +116,7 @@ _ALL = (
         "the two-stage method, both gammas",
         _MEMORY,
     ),
+    Source("kendall-1938", "paper", "Kendall 1938, Biometrika 30:81", "rank correlation tau", _MEMORY),
     Source(
         "latimier-2021",
         "paper",

@@ -56,7 +56,33 @@ def api_520_area(
 
     Mass flow [kg/s], relieving and back pressure [Pa absolute], temperature [K], molar mass [kg/mol]; Kd, Kb and Kc
     dimensionless (Kb counts in critical flow only). Raises ScenarioError where there is no flow to size for.
+
+    Formula: area of a relief valve, API 520
+        A = W √(T Z / M) / (C Kd p1 Kb Kc)    if p2 / p1 ≤ r
+        A = 17.9 W √(T Z / (M p1 (p1 - p2))) / (F2 Kd Kc)    else
+        C = 0.03948 √(k) (2 / (k + 1))^((k + 1) / (2 (k - 1)))
+    Where:
+        A: effective discharge area [mm²]
+        W (mass_flow): flow that the valve must pass [kg/h]
+        T (temperature): relieving temperature [K]
+        Z (compressibility): compressibility factor; 1 where it is left out
+        M (molar_mass): molar mass [kg/kmol]
+        C: constant of the gas
+        p1 (relieving_absolute): relieving pressure, absolute [kPa]
+        p2 (back_absolute): back pressure, absolute [kPa]
+        r: ratio at which flow chokes
+        k (heat_ratio): heat ratio of the gas, cp/cv
+        F2: factor of subcritical flow
+        Kd (discharge): effective discharge coefficient, 0.975 where it is left out
+        Kb (back_pressure_factor): back pressure factor, 1 where it is left out
+        Kc (disk_factor): factor of a rupture disk, 1 where it is left out
+    Holds: gas and vapour; for comparison only: a real valve is sized from its certified data
     Source: `api-520-1`.
+    Example:
+        US: W = 500 lb/h, p1 = 74.7 psia, p2 = 14.7 psia,
+            T = 60 °F, M = 17.4 g/mol, k = 1.30 gives A = 0.108 in²
+        metric: W = 200 kg/h, p1 = 1.200 bar abs, p2 = 1.013 bar abs,
+            T = 15 °C, M = 17.4 g/mol, k = 1.30 gives A = 348.0 mm²
     """
     kilograms = checks.number("mass_flow", mass_flow, 0, 1e4, "kg/s") * HOUR
     kilopascals = checks.number("relieving_absolute", relieving_absolute, 1e4, 1e8, "Pa") / 1000
@@ -78,7 +104,19 @@ def api_520_area(
 
 
 def api_520_subcritical_factor(heat_ratio: float, pressure_ratio: float) -> float:
-    """F2 of the subcritical equation, dimensionless, for back over relieving pressure. Source: `api-520-1`."""
+    """F2 of the subcritical equation, dimensionless, for back over relieving pressure.
+
+    Formula: factor of subcritical flow, API 520
+        F2 = √((k / (k - 1)) x^(2 / k) (1 - x^((k - 1) / k)) / (1 - x))
+    Where:
+        F2: factor of subcritical flow
+        k (heat_ratio): heat ratio of the gas, cp/cv
+        x (pressure_ratio): back over relieving pressure, both absolute
+    Holds: subcritical flow, x above the ratio at which flow chokes
+    Source: `api-520-1`.
+    Example:
+        both: k = 1.30, x = 0.84 gives F2 = 0.90
+    """
     k = checks.number("heat_ratio", heat_ratio, 1.001, 2, "")
     r = checks.number("pressure_ratio", pressure_ratio, 0.01, 0.999999, "")
     return sqrt(k / (k - 1) * r ** (2 / k) * (1 - r ** ((k - 1) / k)) / (1 - r))
@@ -142,7 +180,26 @@ def iso_4126_capacity(
     """Critical mass flow [kg/s] of a safety valve's flow area [m2].
 
     Relieving pressure [Pa absolute], temperature [K], molar mass [kg/mol]; the discharge coefficient is the certified,
-    derated one. Source: `iso-4126-1`.
+    derated one.
+
+    Formula: capacity of a safety valve, ISO 4126
+        W = p C A K √(M / (Z T))
+        C = 3.948 √(k) (2 / (k + 1))^((k + 1) / (2 (k - 1)))
+    Where:
+        W: mass flow that it passes [kg/h]
+        p (relieving_absolute): relieving pressure, absolute [bar]
+        C: constant of the gas
+        k (heat_ratio): heat ratio of the gas, cp/cv
+        A (flow_area): flow area of the valve [mm²]
+        K (discharge): certified, derated discharge coefficient, 1 where it is left out
+        M (molar_mass): molar mass [kg/kmol]
+        Z (compressibility): compressibility factor; 1 where it is left out
+        T (temperature): relieving temperature [K]
+    Holds: critical flow only; for comparison: a real valve is sized from its certified data
+    Source: `iso-4126-1`.
+    Example:
+        US: A = 0.500 in², p = 74.7 psia, T = 60 °F, M = 17.4 g/mol, k = 1.30, K = 0.70 gives W = 1,658 lb/h
+        metric: A = 300.0 mm², p = 5.000 bar abs, T = 15 °C, M = 17.4 g/mol, k = 1.30, K = 0.70 gives W = 680 kg/h
     """
     square_mm = checks.number("flow_area", flow_area, 0, 1, "m2") * 1e6
     bars = checks.number("relieving_absolute", relieving_absolute, 1e4, 1e8, "Pa") / 1e5

@@ -61,7 +61,19 @@ SMALLEST_SHOWN = 1e-4
 def atmosphere(altitude: float) -> float:
     """Pressure of the standard atmosphere [Pa absolute] at an altitude [m, geopotential] from -500 to 11 000 m.
 
-    Raises QuantityError outside that layer. Source: `icao-7488`.
+    Raises QuantityError outside that layer.
+
+    Formula: pressure of the air at a site
+        pa = p0 (1 - 0.0065 h / 288.15)^5.2559
+    Where:
+        pa: pressure of the standard atmosphere, absolute [Pa]
+        p0: the same at sea level, absolute: 101 325 Pa [Pa]
+        h (altitude): height above sea level [m]
+    Holds: from -500 to 11 000 m (36 089 ft); the weather moves the real air by a few per cent
+    Source: `icao-7488`.
+    Example:
+        US: h = 5,000 ft gives pa = 12.2 psia
+        metric: h = 1,500 m gives pa = 0.846 bar abs
     """
     if not -500 <= altitude <= 11000:
         raise QuantityError(

@@ -34,7 +34,23 @@ def _fade(gap: float, over: float) -> float:
 
 
 class RegulatorCondition(NamedTuple):
-    """A regulator's effective numbers at one moment, faults included: SI floats, linear in time while faults ramp."""
+    """A regulator's effective numbers at one moment, faults included: SI floats, linear in time while faults ramp.
+
+    Where:
+        F0 (c.preload): force of the main spring with the disk on the seat [N]
+        Ks (c.rate): rate of the main spring [N/m]
+        L (c.lever): travel of the diaphragm over travel of the disk
+        A (c.area): effective area of the diaphragm, disk on the seat [m²]
+        e (c.growth): growth of that area by travel of the diaphragm, as a share of it [1/m]
+        kept (c.kept): share of the diaphragm that carries pressure, 1 if it is whole
+        Au (c.unbalanced): area on which inlet less outlet pressure pushes the disk open [m²]
+        xm (c.highest_lift): travel of the disk [m]
+        kseat (c.seat_stiffness): stiffness of the soft seat [N/m]
+        xc (c.seat_depth): how deep the disk presses into it when it seals [m]
+        kd (c.debris_stiffness): stiffness of a piece on the seat, 0 if it is clean [N/m]
+        hd (c.debris_height): height of that piece [m]
+        Fr0 (c.relief_preload): force of the relief's spring while it is shut [N]
+    """
 
     area: float  # diaphragm area A at lift 0, m2
     growth: float  # e, relative growth of the area per metre of diaphragm travel, 1/m
@@ -163,6 +179,22 @@ def valve_area(c: RegulatorCondition, lift: float, overtravel: float = 0.0) -> f
 
     Debris holds a share of the seat's edge open below its own height; the area stays continuous in the lift. A second
     seat in the same body shuts as the diaphragm travels beyond a disk that cannot follow.
+
+    Formula: what the disk leaves open
+        CA = a b / √(a^2 + b^2) + n
+        a = w x
+    Where:
+        CA: flow area from inlet to outlet [m²]
+        a: flow area of the gap between disk and seat [m²]
+        w (c.curtain): flow area of the gap by lift: discharge coefficient times rim of the seat [m]
+        x (lift): how far the disk stands off the seat [m]
+        b (c.orifice): flow area of the hole in the seat [m²]
+        n (c.nick): flow area that stays open when it is shut, 0 if it is sound [m²]
+    Holds: a clean seat without a second one behind it
+    Source: worked out here from the gas law
+    Example:
+        US: the bench's regulator, x = 0.030 in. gives CA = 0.0174 in²
+        metric: the bench's regulator, x = 0.80 mm gives CA = 11.7 mm²
     """
     height, edge = c.debris_height, c.debris_edge
     free = edge * lift if lift < height else lift - height * (1.0 - edge)
@@ -184,6 +216,19 @@ def relief_area(c: RegulatorCondition, relief_lift: float) -> float:
 
 
 def preload_for(c: RegulatorCondition, rise: float) -> float:
-    """Main spring's force at lift 0 [N] when the set point is turned up by `rise` [Pa]; the relief's stays."""
+    """Main spring's force at lift 0 [N] when the set point is turned up by `rise` [Pa]; the relief's stays.
+
+    Formula: turning the set point up
+        F = F0 + Δp (A (1 + 0.1 e L xm) + Au / L)
+    Where:
+        F: force of the main spring afterwards, disk on the seat [N]
+        Δp (rise): how far the set point is turned up [Pa]
+        F0, L, A, e, Au, xm: see RegulatorCondition
+    Holds: the internal relief moves up with it, since its own spring stays as it is
+    Source: worked out here from the balance of forces
+    Example:
+        US: the bench's regulator, Δp = 3.0 in. w.c. gives F = 11.0 lbf
+        metric: the bench's regulator, Δp = 5.0 mbar gives F = 43.8 N
+    """
     area = c.area * (1.0 + 0.1 * c.growth * c.lever * c.highest_lift)
     return c.preload + rise * (area + c.unbalanced / c.lever)

@@ -321,7 +321,22 @@ def regulator_fit(
 def gauge_at_lift(c: RegulatorCondition, lift: float, inlet_gauge_pressure: float) -> float:
     """Outlet gauge pressure that balances the disk at a lift, case at atmosphere, relief shut [Pa].
 
-    Closed form: p2 = (L F0 - Ks L^2 x + p1 Au + contact) / (L Ae + Au). At lift 0 this is the lock-up pressure.
+    At lift 0 this is the lock-up pressure.
+
+    Formula: outlet pressure under flow (droop)
+        p2 = (L F0 - Ks L^2 x + p1 Au + Fc) / (L kept A (1 + e L x) + Au)
+        Fc = kseat max(0, xc - x) + kd max(0, hd - x)
+    Where:
+        p2: outlet pressure that balances the disk, gauge; the set point less this is the droop [Pa]
+        x (lift): how far the disk stands off the seat [m]
+        p1 (inlet_gauge_pressure): inlet pressure, gauge [Pa]
+        Fc: force of the soft seat, and of what lies on it [N]
+        F0, Ks, L, A, e, kept, Au, kseat, xc, kd, hd: see RegulatorCondition
+    Holds: no friction, no velocity boost; the internal relief shut, the room above the diaphragm at the air's pressure
+    Source: worked out here from the balance of forces
+    Example:
+        US: the bench's regulator, x = 0.030 in., p1 = 60.0 psig gives p2 = 6.1 in. w.c.
+        metric: the bench's regulator, x = 0.80 mm, p1 = 4.00 bar gives p2 = 15.0 mbar
     """
     contact = c.seat_stiffness * max(0.0, c.seat_depth - lift) + c.debris_stiffness * max(0.0, c.debris_height - lift)
     area = c.area * c.kept * (1 + c.growth * c.lever * lift)
@@ -330,16 +345,53 @@ def gauge_at_lift(c: RegulatorCondition, lift: float, inlet_gauge_pressure: floa
 
 
 def lock_up_gauge_pressure(c: RegulatorCondition, inlet_gauge_pressure: float) -> float:
-    """Outlet gauge pressure at which the disk seals [Pa], case at atmosphere; beyond the relief's start it cannot."""
+    """Outlet gauge pressure at which the disk seals [Pa], case at atmosphere; beyond the relief's start it cannot.
+
+    Formula: lock-up
+        p2 = (L F0 + p1 Au + kseat xc + kd hd) / (L kept A + Au)
+    Where:
+        p2: outlet pressure at which the disk seals, gauge [Pa]
+        p1 (inlet_gauge_pressure): inlet pressure, gauge [Pa]
+        F0, L, A, kept, Au, kseat, xc, kd, hd: see RegulatorCondition
+    Holds: nothing flows; below the start of the internal relief, which else opens first
+    Source: worked out here from the balance of forces
+    Example:
+        US: the bench's regulator, p1 = 60.0 psig gives p2 = 7.8 in. w.c.
+        metric: the bench's regulator, p1 = 4.00 bar gives p2 = 19.4 mbar
+    """
     return gauge_at_lift(c, 0.0, inlet_gauge_pressure)
 
 
 def inlet_effect(c: RegulatorCondition) -> float:
-    """Rise of the lock-up pressure per rise of inlet pressure, Pa/Pa: Au / (L A + Au)."""
+    """Rise of the lock-up pressure per rise of inlet pressure, Pa/Pa.
+
+    Formula: inlet effect
+        i = Au / (L kept A + Au)
+    Where:
+        i: rise of the outlet's lock-up for each unit of rise of the inlet
+        L, A, kept, Au: see RegulatorCondition
+    Holds: at lock-up; under flow as long as the disk stays where it is
+    Source: worked out here from the balance of forces
+    Example:
+        both: the bench's regulator gives i = 0.000315
+    """
     return c.unbalanced / (c.lever * c.area * c.kept + c.unbalanced)
 
 
 def relief_start_gauge_pressure(c: RegulatorCondition, lift: float = 0.0) -> float:
-    """Outlet gauge pressure at which the internal relief begins to open with the disk held at a lift [Pa]."""
+    """Outlet gauge pressure at which the internal relief begins to open with the disk held at a lift [Pa].
+
+    Formula: start of the internal relief
+        p2 = (F0 - Ks L x + Fr0) / (kept A (1 + e L x))
+    Where:
+        p2: outlet pressure at which the relief begins to open, gauge [Pa]
+        x (lift): where the disk is held; 0 is shut [m]
+        F0, Ks, L, A, e, kept, Fr0: see RegulatorCondition
+    Holds: no friction; the room above the diaphragm at the air's pressure, so the vent is clear
+    Source: worked out here from the balance of forces
+    Example:
+        US: the bench's regulator, x = 0.000 in. gives p2 = 16.0 in. w.c.
+        metric: the bench's regulator, x = 1.58 mm gives p2 = 32.5 mbar
+    """
     area = c.area * c.kept * (1 + c.growth * c.lever * lift)
     return (c.preload - c.rate * c.lever * lift + c.relief_preload) / area

@@ -70,7 +70,20 @@ class ReliefValve:
 
     @property
     def flow_area(self) -> float:
-        """Discharge coefficient times area at full lift, m2."""
+        """Discharge coefficient times area at full lift, m2.
+
+        Formula: flow area of a round opening
+            CA = Cd π d^2 / 4
+        Where:
+            CA: flow area, discharge coefficient times area [m²]
+            Cd (discharge_coefficient): discharge coefficient
+            d (orifice_diameter): diameter of the opening [m]
+        Holds: the valve at full lift; the same for every round opening of the bench
+        Source: from memory
+        Example:
+            US: Cd = 0.65, d = 1.000 in. gives CA = 0.511 in²
+            metric: Cd = 0.65, d = 25.00 mm gives CA = 319.1 mm²
+        """
         return self.discharge_coefficient * pi / 4 * self.orifice_diameter**2
 
     def condition(self, atmosphere: float) -> ReliefValveCondition:

@@ -98,13 +98,16 @@ def _regulator(view: RegulatorStage, x: float, y: float, fills: Fills, part: str
 
 
 def _body(x: float, y: float, seat: float, low: float, fills: Fills, two_seats: bool) -> str:
-    """The body in two gas spaces, parted by a web whose hole is the seat; with a second web below where asked."""
+    """The body in two gas spaces, parted by a web whose hole is the seat; with a second web below where asked.
+
+    The inlet's gas stands over the seat: as in the model it pushes the disk open.
+    """
     top, left, right = y - 24, x - 30, x + 30
-    web = f"M{num(x - 17)} {num(top)}V{num(seat)}H{num(x - 7)}M{num(x + 7)} {num(seat)}H{num(x + 17)}V{num(low)}"
-    before = f"M{num(left)} {num(top)}H{num(x - 17)}V{num(seat)}H{num(x + 17)}V{num(low)}H{num(left)}Z"
+    web = f"M{num(x + 17)} {num(top)}V{num(seat)}H{num(x + 7)}M{num(x - 7)} {num(seat)}H{num(x - 17)}V{num(low)}"
+    before = f"M{num(left)} {num(top)}H{num(x + 17)}V{num(seat)}H{num(x - 17)}V{num(low)}H{num(left)}Z"
     if two_seats:
         lower = y + 16
-        web += f"M{num(x - 17)} {num(seat)}V{num(lower)}H{num(x - 7)}M{num(x + 7)} {num(lower)}H{num(x + 17)}"
+        web += f"M{num(x + 17)} {num(seat)}V{num(lower)}H{num(x + 7)}M{num(x - 7)} {num(lower)}H{num(x - 17)}"
     return (
         shell(left, top, right, low, fills.outlet, (BORE, BORE), y)
         + f'<path d="{before}" fill="{fills.inlet}"/>'

@@ -43,6 +43,18 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
             from toolkit.panels.images import main as draw_images
 
             draw_images(asked.folder)
+        elif asked.task == "sheets":
+            from toolkit.front import sheets
+
+            sheets.main(asked.folder)
+        elif asked.task == "handout":
+            from toolkit.front import handouts
+
+            handouts.run(asked)
+        elif asked.task == "read":
+            from toolkit.front import read
+
+            read.open_pages(lessons=asked.lessons, port=asked.port, open_browser=asked.browser)
         elif asked.task:
             from toolkit.front import station_commands
 
@@ -73,18 +85,32 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = kind(
         prog="course", description="Open the lessons in your browser. Works without internet; Ctrl-C ends it."
     )
-    parser.add_argument("--lessons", metavar="FOLDER", type=Path, help="a lessons folder other than the course's own")
-    parser.add_argument("--port", metavar="N", help="the port to serve on; a free one if left out")
-    parser.add_argument("--no-browser", dest="browser", action="store_false", help="print the address, open no page")
     tasks = parser.add_subparsers(dest="task", title="other tasks", metavar="")
+    # What is not said after "read" leaves standing what was said before it.
+    pages = tasks.add_parser(
+        "read", help="open the lessons as pages to read, without code", argument_default=argparse.SUPPRESS
+    )
+    for opens in (parser, pages):
+        opens.add_argument("--lessons", metavar="FOLDER", type=Path, help="a folder other than the course's own")
+        opens.add_argument("--port", metavar="N", help="the port to serve on; a free one if left out")
+        opens.add_argument("--no-browser", dest="browser", action="store_false", help="print the address, open no page")
     images = tasks.add_parser("images", help="draw the README's images anew")
     images.add_argument("--folder", type=Path, default=Path("images"), help="where the images go (default: images)")
+    handout = tasks.add_parser("handout", help="write lessons as pages to print")
+    handout.add_argument("chosen", metavar="LESSON", nargs="*", help="a lesson's two digits; all lessons if left out")
+    handout.add_argument("--folder", type=Path, default=Path("handouts"), help="where they go (default: handouts)")
+    handout.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the paper's size (default: a4)")
+    handout.add_argument("--pdf", action="store_true", help="as PDF too, by an installed Chromium, Chrome or Edge")
+    handout.add_argument("--seed", type=int, default=1, metavar="N", help="numbers of the questions (default: 1)")
+    handout.add_argument("--key", action="store_true", help="with the answers to the questions, on a page of their own")
+    sheets = tasks.add_parser("sheets", help="write the formula sheet and the glossary anew")
+    sheets.add_argument("--folder", type=Path, default=Path("lessons"), help="the lessons' folder (default: lessons)")
     tasks.add_parser("stations", help="list the stations that come with the course")
     simulate = tasks.add_parser("simulate", help="run a station file and say what happened")
     check = tasks.add_parser("check", help="judge a station file by the published limits")
     layers = tasks.add_parser("layers", help="compare the layers of protection against the same failures")
-    for task in (simulate, check, layers):
-        if task is not layers:
+    for task in (simulate, check, layers, handout):
+        if task in (simulate, check):
             task.add_argument("file", metavar="FILE", help="a station file (.toml), or the name of a shipped station")
         units = task.add_mutually_exclusive_group()
         units.add_argument("--us", dest="units", action="store_const", const="us", help="in. w.c., psig (default)")

@@ -6,12 +6,21 @@ from contextlib import suppress
 
 from toolkit.classroom.record import Record
 from toolkit.errors import CourseError, ScenarioError
-from toolkit.panels import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05
+from toolkit.panels import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05, lesson_06, lesson_07, lesson_08
 from toolkit.panels.predict import PredictThenTry
 
 __all__ = ["bench"]
 
-LESSONS = {"01": lesson_01, "02": lesson_02, "03": lesson_03, "04": lesson_04, "05": lesson_05}
+LESSONS = {
+    "01": lesson_01,
+    "02": lesson_02,
+    "03": lesson_03,
+    "04": lesson_04,
+    "05": lesson_05,
+    "06": lesson_06,
+    "07": lesson_07,
+    "08": lesson_08,
+}
 
 
 def bench(lesson: str) -> PredictThenTry:

@@ -1,4 +1,4 @@
-"""The pictures of the README: what the benches show when they open, and the stations that come along.
+"""The pictures of README and lessons: what the benches show when they open, the stations that come along, the devices.
 
 Made by a command, never drawn by hand.
 """
@@ -7,7 +7,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import ipywidgets
+
 from toolkit.figures.chart import TimeChart
+from toolkit.figures.device_drawings import DRAWINGS, drawing
 from toolkit.figures.station import station_svg
 from toolkit.panels import lesson_02, lesson_04
 from toolkit.panels.bench import Bench, Shown
@@ -21,8 +24,21 @@ def opening(bench: Bench) -> Shown:
     return bench.show(bench.start("us") | {"units": "us"})
 
 
+# Wide enough for its letters on a page whose text is of ordinary size; a narrow page makes it smaller.
+DEVICE_WIDTH = "720px"
+
+
+def device(name: str) -> ipywidgets.HTML:
+    """A device cut open, for a lesson: `device("relief_valve_open")`.
+
+    Raises:
+        ScenarioError: there is no drawing of that name.
+    """
+    return ipywidgets.HTML(f"<div style='max-width:{DEVICE_WIDTH};margin:0 auto'>{drawing(name).svg}</div>")
+
+
 def main(folder: Path) -> None:
-    """Write `regulator.svg`, `fouled_seat.svg`, `fouled_seat_chart.png` and `station_<name>.svg` into `folder`.
+    """Write regulator.svg, fouled_seat.svg with its chart, station_<name>.svg and device_<name>.svg into `folder`.
 
     A healthy regulator is that of lesson 02, a fouled one that of lesson 04, each at its bench's moment; a station is
     drawn at the start of its own run, up to the volume that its limits protect. The folder is made where it is missing.
@@ -30,10 +46,15 @@ def main(folder: Path) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     healthy, fouled = opening(lesson_02.BENCH), opening(lesson_04.BENCH)
     for name, shown in (("regulator", healthy), ("fouled_seat", fouled)):
-        (folder / f"{name}.svg").write_text(shown.drawing + "\n", encoding="utf-8", newline="\n")
+        _write(folder / f"{name}.svg", shown.drawing)
     (folder / "fouled_seat_chart.png").write_bytes(TimeChart(fouled.spec).draw(fouled.chart))
     for station in map(shipped_station, shipped_stations()):
         if station.limits:
             view = station_view(simulate(station.scenario), 0.0, station.limits.at, "us", station.title)
-            drawing = station_svg(view, prefix=station.name)
-            (folder / f"station_{station.name}.svg").write_text(drawing + "\n", encoding="utf-8", newline="\n")
+            _write(folder / f"station_{station.name}.svg", station_svg(view, prefix=station.name))
+    for name, drawn in DRAWINGS.items():
+        _write(folder / f"device_{name}.svg", drawn.svg)
+
+
+def _write(path: Path, svg: str) -> None:
+    path.write_text(svg + "\n", encoding="utf-8", newline="\n")

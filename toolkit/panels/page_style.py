@@ -78,6 +78,12 @@ STYLE = """<style>
 .gp-projector .gp-pair figcaption{font-size:26px}
 .gp-projector.gp-folded .gp-bank{display:none}
 .gp-projector.gp-hidden :is(.gp-sentence,.gp-events){display:none}
+body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.widget-html{display:none}
+body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.gp-reveal{display:block!important}
+body:has(.gp-on-projector) .gp-quiz{max-width:none}
+body:has(.gp-on-projector) .gp-quiz :is(.widget-html-content,p,td,th,h3,label,input,select,button){font-size:26px!important;
+  height:auto!important;line-height:1.4}
+body:has(.gp-on-projector) .gp-quiz img{width:100%}
 body:has(.gp-on-projector) .jp-RenderedHTMLCommon{font-size:28px!important;line-height:1.45}
 body:has(.gp-on-projector) :is(.jp-Notebook .jp-Cell,main .jp-Cell){max-width:none!important}
 .gp-stale .gp-pictures svg,.gp-stale .gp-pictures img{opacity:.35}

@@ -33,6 +33,8 @@ from toolkit.units import IN_WC, format_pressure
 Stage = SlamShut | Regulator | Pipe
 # A relief valve that passes gas with its disk this near its seat weeps; so little lift is drawn as shut.
 SHUT_BELOW = 5e-3
+# A disk this near its seat (share of travel) that passes next to nothing (share of its largest flow) is drawn as shut.
+NEARLY_SHUT, RESTS_BELOW = 0.02, 1e-3
 
 
 def run_to(station: Station, volume: str) -> tuple[Stage, ...]:
@@ -84,12 +86,18 @@ def station_view(trace: Trace, time: float, volume: str, system: str, name: str 
         tuple(main),
         tuple(branch for branch in _branches(trace, time, lines) if branch.at in volumes),
         tuple(_lines(trace, time, station, volumes, drawn, level)),
-        flow=min(1.0, max(0.0, at(f"{stages[-1].name}_flow") / _largest(trace, stages[-1].name))) if stages else 0.0,
+        flow=_flows(trace, time, stages[-1].name) if stages else 0.0,
     )
 
 
 def _largest(trace: Trace, device: str) -> float:
     return max(trace.peak(f"{device}_flow")[1], 1e-12)
+
+
+def _flows(trace: Trace, time: float, device: str) -> float:
+    """Share of a device's largest flow; what is next to nothing is nothing."""
+    share = trace.at(f"{device}_flow", time) / _largest(trace, device)
+    return min(1.0, share) if share > RESTS_BELOW else 0.0
 
 
 def _stage(trace: Trace, time: float, station: Station, stage: Stage, level: Callable[[float], float]) -> MainView:
@@ -105,6 +113,8 @@ def _stage(trace: Trace, time: float, station: Station, stage: Stage, level: Cal
         tripped = [e.kind for e in trace.events if e.subject == stage.name and e.time <= time and e.kind in _TRIPS]
         return SlamShutView(stage.name, _TRIPS[tripped[-1]] if tripped else "open", share)  # type: ignore[arg-type]
     lift, over = at("lift") / stage.travel, at("relief_lift")
+    if lift < NEARLY_SHUT and not _flows(trace, time, stage.name):
+        lift = 0.0
     case, vent = level(at("case_gauge_pressure")), at("vent_flow") / max(trace.peak(f"{stage.name}_vent_flow")[1], 1e-6)
     if stage.second_seat:
         seat = max(0.0, 1.0 - over / stage.second_seat.travel)

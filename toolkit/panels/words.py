@@ -23,6 +23,15 @@ FAULT_WORDS = {
     "PluggedFilter": "the plugging of the filter",
     "Warmed": "the warming of the gas",
     "BrokenSensingLine": "the tear of the sensing line",
+    "BlockedSensingLine": "the blockage of the sensing line",
+    "FouledSecondSeat": "the dirt on the second seat",
+    "Leak": "the leak",
+    "WrongSetting": "the wrong setting",
+    "DirtyReliefSeat": "the dirt on the relief valve's seat",
+    "BlockedRelief": "the blockage of the relief valve",
+    "TripShift": "the drift of the trip",
+    "StuckShutoff": "the sticking of the shutoff",
+    "Repair": "the repair",
 }
 
 
@@ -57,7 +66,7 @@ def event_words(event: Event, trace: Trace, units: str) -> str:
     return tidy(f"{who.replace('_', ' ')}: {what}.")
 
 
-def event_list(trace: Trace, units: str, most: int = 14) -> list[tuple[str, str]]:
+def event_list(trace: Trace, units: str, most: int = 30) -> list[tuple[str, str]]:
     """(time, sentence) of what happened, in order; a long run of the same few things is cut and said so."""
     said = [(clock(event.time), event_words(event, trace, units)) for event in trace.events]
     if len(said) > most:

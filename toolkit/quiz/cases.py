@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from toolkit import course
 from toolkit.errors import ScenarioError
-from toolkit.quiz import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05
+from toolkit.quiz import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05, lesson_06, lesson_07, lesson_08
 from toolkit.quiz.items import Item, offer
 from toolkit.quiz.questions import grade, item_hash
 
@@ -16,6 +16,9 @@ ITEMS: tuple[Item, ...] = (
     *lesson_03.ITEMS,
     *lesson_04.ITEMS,
     *lesson_05.ITEMS,
+    *lesson_06.ITEMS,
+    *lesson_07.ITEMS,
+    *lesson_08.ITEMS,
 )
 
 LESSONS: dict[str, str] = {lesson.number: lesson.title for lesson in course.LESSONS}

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
 
 # A white card with black text of its own, so that a dark theme leaves it legible; focus is shown by a thick frame.
 STYLE = """<style>
+.gp-reveal {display:none!important}
 .gp-quiz {background:#fff; color:#000; color-scheme:light; border:1px solid #595959; border-radius:4px;
   padding:14px 18px; max-width:860px; box-sizing:border-box; --jp-widgets-label-color:#000; --jp-widgets-color:#000;
   --jp-widgets-input-color:#000; --jp-widgets-input-background-color:#fff; --jp-widgets-input-border-color:#595959;
@@ -26,6 +27,13 @@ STYLE = """<style>
   background:#fff; color:#000}
 .gp-quiz th {font-weight:bold}
 .gp-quiz thead th {border-bottom:2px solid #000}
+.gp-quiz ul {margin:4px 0 6px; padding-left:22px; max-width:74ch; color:#000; overflow-wrap:anywhere}
+.gp-quiz .widget-radio, .gp-quiz .widget-radio-box {width:100%; height:auto; margin:0; box-sizing:border-box}
+.gp-quiz .widget-radio-box label {display:flex; align-items:flex-start; gap:8px; width:100%; max-width:74ch;
+  height:auto; margin:0; padding:3px 0; white-space:normal; overflow-wrap:anywhere; color:#000; font-size:15px;
+  line-height:1.45}
+.gp-quiz .widget-radio-box input {flex:none; order:-1; margin:0 0 0 3px; height:22px}
+.gp-quiz .widget-radio-box label:has(input:checked) {font-weight:bold}
 .gp-quiz img {max-width:100%; height:auto; display:block; background:#fff}
 .gp-quiz button.jupyter-button {background:#fff; color:#000; border:2px solid #000; border-radius:4px; width:auto;
   padding:0 14px; font-weight:bold}
@@ -39,6 +47,11 @@ STYLE = """<style>
 def paragraph(text: str, tag: str = "p") -> str:
     """Text as a paragraph (or another element)."""
     return f"<{tag}>{escape(text)}</{tag}>"
+
+
+def listing(texts: Sequence[str]) -> str:
+    """Texts as a list without numbers."""
+    return "<ul>" + "".join(paragraph(text, "li") for text in texts) + "</ul>"
 
 
 def note(text: str, role: str = "status") -> str:

@@ -7,7 +7,8 @@ from dataclasses import dataclass, replace
 from random import Random
 
 from toolkit.errors import ScenarioError
-from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion
+from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
+from toolkit.quiz.questions import NumericQuestion, Question, TraceQuestion
 from toolkit.units import display_unit, from_display, tidy, to_display
 
 # (the item's key, the seeded source of chance, display set "us" or "metric") -> question
@@ -34,9 +35,10 @@ def offer(item: Item, seed: int, units: str = "us") -> Question:
     # A text seeds alike on every platform; the key keeps items of one seed apart.
     question = item.make(item.key, Random(f"{item.key} {seed}"), units)
     question = replace(question, prompt=tidy(question.prompt))
-    if isinstance(question, SuspectsQuestion):
-        return question
-    question = replace(question, worked=tidy(question.worked))
+    if isinstance(question, NumericQuestion | TraceQuestion):
+        question = replace(question, worked=tidy(question.worked))
+    elif isinstance(question, OrderQuestion | ChoiceQuestion):
+        question = replace(question, explanation=tidy(question.explanation))
     return question.told_apart() if isinstance(question, NumericQuestion) else question
 
 

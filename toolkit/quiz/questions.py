@@ -16,10 +16,29 @@ from typing import TYPE_CHECKING, Any
 from toolkit.diagnosis.suspects import SUSPECTS, nearest_run, telling
 from toolkit.diagnosis.symptoms import Readings, readings_table, visit
 from toolkit.errors import AnswerError, QuantityError
+from toolkit.quiz.ordering import ChoiceQuestion as ChoiceQuestion
+from toolkit.quiz.ordering import OrderQuestion as OrderQuestion
+from toolkit.quiz.ordering import (
+    order_credit,
+    order_explained,
+    order_table,
+    order_verdict,
+    read_choice,
+    read_order,
+)
 from toolkit.scenario import Scenario
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
-from toolkit.units import LOW_PRESSURE_LIMIT, STANDARD_ATMOSPHERE, Reading, display_unit, read_answer, tidy, to_display
+from toolkit.units import (
+    LOW_PRESSURE_LIMIT,
+    STANDARD_ATMOSPHERE,
+    Reading,
+    display_unit,
+    parse_quantity,
+    read_answer,
+    tidy,
+    to_display,
+)
 
 if TYPE_CHECKING:
     from toolkit.figures.chart import Picture
@@ -118,12 +137,12 @@ class SuspectsQuestion:
         return tuple(SUSPECTS[key].name for key in self.suspects)
 
 
-Question = NumericQuestion | TraceQuestion | SuspectsQuestion
+Question = NumericQuestion | TraceQuestion | SuspectsQuestion | OrderQuestion | ChoiceQuestion
 
 
 @dataclass(frozen=True)
 class Replay:
-    """Two runs to look at side by side: what happened, and what the other suspect would have done."""
+    """Two runs to look at side by side: the true one, and that of another suspect or of a wrong choice."""
 
     truth: Trace
     other: Trace
@@ -135,7 +154,7 @@ class Replay:
 class Grade:
     """Marks, the verdict in a few words, the explanation in sentences, a table (first row the heading), a replay.
 
-    `answer` is what was graded, as the record keeps it.
+    `answer` is what was graded, as the record keeps it; `caption` says what the table shows.
     """
 
     score: float
@@ -145,17 +164,24 @@ class Grade:
     answer: object
     table: tuple[tuple[str, ...], ...] = ()
     replay: Replay | None = None
+    caption: str = ""
 
 
 def grade(question: Question, answer: Any) -> Grade:
-    """Grade an answer: text for a number, seconds for a time, points in the order of the suspects for suspects.
+    """Grade an answer.
 
+    Text for a number; seconds, or text, for a time; points in the order of the suspects for suspects; the entries'
+    indices in the learner's order for an order; the option's index for a choice.
     Raises AnswerError, in words for the learner, if the answer cannot be graded as it stands.
     """
     if isinstance(question, NumericQuestion):
         graded = _grade_number(question, answer)
     elif isinstance(question, TraceQuestion):
         graded = _grade_time(question, answer)
+    elif isinstance(question, OrderQuestion):
+        graded = _grade_order(question, answer)
+    elif isinstance(question, ChoiceQuestion):
+        graded = _grade_choice(question, answer)
     else:
         graded = _grade_spread(question, answer)
     return replace(graded, explanation=tuple(tidy(sentence) for sentence in graded.explanation))
@@ -173,13 +199,16 @@ def quadratic_credit(spread: Sequence[float], truth: int) -> float:
 def item_hash(question: Question) -> str:
     """SHA-256 of the question in a canonical form: the same in every process, another for any change of substance.
 
-    Pictures are left out (their bytes depend on the drawing library), their sentence stands for them.
+    Pictures are left out (their bytes depend on the drawing library), their sentence stands for them; a run is told by
+    its scenario.
     """
     text = json.dumps(_canonical(question), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
 def _canonical(value: Any) -> Any:
+    if isinstance(value, Trace):
+        return _canonical(value.scenario)
     if is_dataclass(value):
         content = {f.name: _canonical(getattr(value, f.name)) for f in fields(value) if f.name != "png"}
         return {"type": type(value).__name__, **content}
@@ -235,7 +264,7 @@ def _slip(question: NumericQuestion, reading: Reading) -> Slip | None:
 
 
 def _grade_time(question: TraceQuestion, answer: Any) -> Grade:
-    time = _number(answer, "a time in seconds")
+    time = _seconds(answer, question)
     if not 0.0 <= time <= question.duration:
         raise AnswerError(
             f"{time:g} s was given, a time from 0 to {question.duration:g} s was expected. Read it from the picture."
@@ -251,6 +280,21 @@ def _grade_time(question: TraceQuestion, answer: Any) -> Grade:
         return Grade(0.5, 1.0, f"Half the marks: a little {side}.", (question.worked, window), time)
     why = f"You answered {time:g} s, which is {off - half:.0f} s too {side}."
     return Grade(0.0, 1.0, "Not this time.", (why, question.worked, window), time)
+
+
+def _seconds(answer: Any, question: TraceQuestion) -> float:
+    """A time [s] as it was typed: "42", "42 s", "0.7 min". A plain number counts as seconds."""
+    if not isinstance(answer, str):
+        return _number(answer, "a time in seconds")
+    text = answer.strip()
+    if not text:
+        raise AnswerError(
+            f"No time was given, one from 0 to {question.duration:g} s was expected. Read it from the picture."
+        )
+    try:
+        return parse_quantity(f"{text} s" if text[-1] in "0123456789." else text, "time")
+    except QuantityError as error:
+        raise AnswerError(str(error)) from error
 
 
 def read_points(question: SuspectsQuestion, answer: Any) -> tuple[float, ...]:
@@ -300,6 +344,7 @@ def _grade_spread(question: SuspectsQuestion, answer: Any) -> Grade:
         list(points),
         (heading, *rows),
         _replay(question, question.suspects[rival]),
+        "Your points beside what the readings say",
     )
 
 
@@ -307,6 +352,31 @@ def _replay(question: SuspectsQuestion, rival: str) -> Replay:
     # The rival at its best: with the faults of its run that comes nearest to what was read.
     other = visit(question.scenario.station, nearest_run(question.readings, rival).faults)
     return Replay(simulate(question.scenario), simulate(other), SUSPECTS[question.truth].name, SUSPECTS[rival].name)
+
+
+def _grade_order(question: OrderQuestion, answer: Any) -> Grade:
+    order = read_order(question, answer)
+    return Grade(
+        order_credit(question, order),
+        1.0,
+        order_verdict(question, order),
+        order_explained(question, order),
+        list(order),
+        order_table(question, order),
+        caption="Your order beside the right one",
+    )
+
+
+def _grade_choice(question: ChoiceQuestion, answer: Any) -> Grade:
+    chosen = read_choice(question, answer)
+    told = question.told[chosen]
+    if chosen == question.right:
+        return Grade(1.0, 1.0, "Right.", (told, question.explanation), chosen)
+    said = (f"You chose: {question.options[chosen]}.", told, f"Right is: {question.options[question.right]}.")
+    true, other = (question.traces[one] if question.traces else None for one in (question.right, chosen))
+    # An option may be a whole sentence, too long for a label in the chart; the words above give both in full.
+    replay = Replay(true, other, "the right answer", "Your answer") if true is not None and other is not None else None
+    return Grade(0.0, 1.0, "Not this time.", (*said, question.explanation), chosen, replay=replay)
 
 
 def _number(value: Any, expected: str) -> float:

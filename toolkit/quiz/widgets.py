@@ -12,28 +12,26 @@ from typing import Any
 import ipywidgets as widgets
 
 from toolkit import __version__
-from toolkit.classroom.record import Attempt, LessonStanding, Record, lesson_standings, stopwatch
+from toolkit.classroom.record import Attempt, Record, stopwatch
+from toolkit.classroom.review import standing
 from toolkit.errors import AnswerError, CourseError, RecordError
 from toolkit.quiz import html
-from toolkit.quiz.cases import LESSONS, items_of
+from toolkit.quiz.cases import items_of
 from toolkit.quiz.items import Item, offer
+from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, still_open
 from toolkit.quiz.pictures import replay_picture
-from toolkit.quiz.questions import Grade, NumericQuestion, Question, TraceQuestion, grade, item_hash
+from toolkit.quiz.questions import Grade, NumericQuestion, Question, SuspectsQuestion, TraceQuestion, grade, item_hash
 from toolkit.units import format_quantity, from_display
 
 LARGEST_SEED = 2**31
-_NAMED = {"description_width": "250px"}
-_UNIT_NAMES = {"us": "in. w.c., psig, scfh", "metric": "mbar, bar, m³/h"}
+_NAMED, _ANSWER = {"description_width": "250px"}, {"description_width": "130px"}
+# As wide as the card: a box stretches what has no width of its own, and 100 % would leave its margins out.
+_WIDE = {"width": "auto"}
 
 
 def quiz(lesson: str, seed: int | None = None) -> Any:
     """Return the quiz of a lesson ("01" to "05") as a widget; the same `seed` gives the same numbers."""
     return Quiz(lesson, seed).box
-
-
-def progress() -> Any:
-    """Return the learner's record as a widget: name, units, and how each lesson stands."""
-    return Progress().box
 
 
 def fresh_seed() -> int:
@@ -59,6 +57,11 @@ class Quiz:
         self.check_button = _button("Check my answer", self.check)
         self.next_button = _button("Next question", self.next)
         self.again_button = _button("Try again with new numbers", self.again)
+        # On a projector the feedback waits for this; at the desk the style sheet leaves the button out.
+        self.reveal_button = _button("Reveal", self.reveal)
+        self.reveal_button.add_class("gp-reveal")
+        self.answered = widgets.VBox([self.reveal_button, self.feedback])
+        self.answered.add_class("gp-answered")
         self.box = widgets.VBox(
             [
                 widgets.HTML(html.STYLE),
@@ -68,7 +71,7 @@ class Quiz:
                 self.sum,
                 self.check_button,
                 self.message,
-                self.feedback,
+                self.answered,
                 self.next_button,
                 self.again_button,
                 self.foot,
@@ -77,6 +80,8 @@ class Quiz:
         self.box.add_class("gp-quiz")
         self.check_button.add_class("gp-enter")
         self.top.add_class("gp-top")  # the page's script lets it take the focus
+        if seed is None and self.resume():
+            return
         self.start(fresh_seed() if seed is None else int(seed))
 
     @property
@@ -84,10 +89,10 @@ class Quiz:
         """The item that is asked now."""
         return self.items[self.index]
 
-    def start(self, seed: int) -> None:
-        """Begin at the first item with the numbers of a seed."""
-        self.seed, self.index = seed, 0
-        self.grades: list[Grade | None] = []
+    def start(self, seed: int, index: int = 0) -> None:
+        """Begin at an item, the first if none is given, with the numbers of a seed."""
+        self.seed, self.index = seed, index
+        self.grades: list[Grade | None] = [None] * index
         self.unwritten = 0
         self.foot.value = ""
         try:
@@ -96,6 +101,28 @@ class Quiz:
             self.units = "us"
             self.foot.value = html.note(str(error))
         self.show()
+
+    def resume(self) -> bool:
+        """Go on with a run that was left, in its own numbers; False if there is none."""
+        keys = [item.key for item in self.items]
+        try:
+            learner = self.record.learner()
+            mine = [one for one in self.record.attempts() if one.attempt.learner == learner]
+        except RecordError:
+            return False  # `start` tells why
+        stand = standing(mine, self.items[0].lesson, keys)
+        if stand.seed is None:
+            return False
+        self.start(stand.seed, stand.asked)
+        self.message.value = html.note(
+            f"You left at question {stand.asked + 1}. What you answered before stands in your record."
+        )
+        _show(self.again_button, on=True)
+        return True
+
+    def reveal(self) -> None:
+        """Show the answer that a projector's view keeps hidden."""
+        self.answered.add_class("gp-revealed")
 
     def again(self) -> None:
         """Begin anew with other numbers."""
@@ -113,6 +140,8 @@ class Quiz:
             said = html.note(f"This question could not be made: {error} Go on to the next one.", "alert")
         made = self.question is not None
         self.feedback.value = self.sum.value = ""
+        self.answered.remove_class("gp-revealed")
+        _show(self.answered, on=False)
         self.message.value = said
         self.head.value = html.paragraph(f"Question {self.index + 1} of {len(self.items)}", "h3") + html.paragraph(
             self.item.objective
@@ -139,7 +168,7 @@ class Quiz:
     def answer(self) -> Any:
         """What stands in the fields now."""
         values = [field.value for field in self.inputs.children]
-        return values[0] if isinstance(self.question, NumericQuestion | TraceQuestion) else values
+        return values if isinstance(self.question, SuspectsQuestion | OrderQuestion) else values[0]
 
     def check(self) -> None:
         """Grade what stands in the fields, explain it, and write it into the record."""
@@ -155,6 +184,7 @@ class Quiz:
         self.grades.append(graded)
         self.message.value = self._write(graded, seconds)
         self.feedback.value = self._explained(graded)
+        _show(self.answered, on=True)
         for field in self.inputs.children:
             field.disabled = True
         self.question = None
@@ -207,23 +237,40 @@ class Quiz:
         rest = "all are given" if left == 0 else f"{left} left to give" if left > 0 else f"{-left} too many"
         self.sum.value = html.note(f"{given} of 100 points given, {rest}.")
 
+    def tell_open(self, question: OrderQuestion) -> None:
+        """Show which places are empty, and what is named twice or not at all."""
+        left = still_open(question, [field.value for field in self.inputs.children])
+        self.sum.value = html.note(left or "Every entry has a place of its own.")
+
     def _fields(self, question: Question) -> tuple[Any, ...]:
         if isinstance(question, NumericQuestion):
-            hint = unit_hint(question.kind)
-            field = widgets.Text(description="Your answer", placeholder=hint, tooltip=hint)
-            # Sent whole as the field is left: a text sent letter by letter may arrive after the press of the button.
-            field.continuous_update = False
-            field.style, field.layout = {"description_width": "100px"}, {"width": "620px", "max_width": "100%"}
-            return (field,)
+            return (_text("Your answer", unit_hint(question.kind)),)
         if isinstance(question, TraceQuestion):
-            field = widgets.BoundedFloatText(min=0.0, max=question.duration, step=1.0, description="Your answer, in s")
-            field.style, field.layout = {"description_width": "130px"}, {"width": "240px"}
-            return (field,)
+            return (_text("Your answer, in s", f"time in s, from 0 to {question.duration:g}"),)
+        if isinstance(question, ChoiceQuestion):
+            options = [(words, index) for index, words in enumerate(question.options)]
+            return (widgets.RadioButtons(options=options, value=None, layout=_WIDE, tooltip="Your answer"),)
+        if isinstance(question, OrderQuestion):
+            return self._places(question)
         fields = tuple(widgets.BoundedIntText(min=0, max=100, step=5, description=name) for name in question.names())
         for field in fields:
             field.style, field.layout = _NAMED, {"width": "350px"}
             field.observe(lambda _: self.add_up(), "value")
         self.sum.value = html.note("0 of 100 points given, 100 left to give.")
+        return fields
+
+    def _places(self, question: OrderQuestion) -> tuple[Any, ...]:
+        """A drop-down for each place, all of them empty."""
+        # Chosen by its index: a value of None would leave the box blank, and the first press of a key would go to it.
+        options = [("choose", None), *((question.entries[entry], entry) for entry in question.shown)]
+        names = [f"Place {place}" for place in question.places()]
+        fields = tuple(
+            widgets.Dropdown(options=options, index=0, description=name, tooltip=name, layout=_WIDE) for name in names
+        )
+        for field in fields:
+            field.style = _ANSWER
+            field.observe(lambda _: self.tell_open(question), "value")
+        self.sum.value = html.note(still_open(question, [None] * len(fields)))
         return fields
 
     def _write(self, graded: Grade, seconds: float) -> str:
@@ -252,94 +299,31 @@ class Quiz:
     def _explained(self, graded: Grade) -> str:
         parts = [html.note(graded.verdict), *map(html.paragraph, graded.explanation)]
         if graded.table:
-            parts.append(html.table(graded.table, "Your points beside what the readings say"))
+            parts.append(html.table(graded.table, graded.caption))
         if graded.replay:
             parts.append(html.image(replay_picture(graded.replay, self.units)))
         return "".join(parts)
 
 
-class Progress:
-    """The record shown back to the learner, with the name and the units to show."""
-
-    def __init__(self, record: Record | None = None) -> None:
-        self.record = record or Record()
-        self.place, self.table, self.message = widgets.HTML(), widgets.HTML(), widgets.HTML()
-        self.name = widgets.Text(description="Your name", placeholder="as it should stand in the record")
-        self.units = widgets.Dropdown(options=[(name, key) for key, name in _UNIT_NAMES.items()], description="Units")
-        for field in (self.name, self.units):
-            field.style, field.layout = {"description_width": "100px"}, {"width": "420px", "max_width": "100%"}
-        self.keep_button = _button("Keep name and units", self.keep)
-        self.keep_button.add_class("gp-enter")
-        self.show_button = _button("Show the latest results", self.show)
-        self.box = widgets.VBox(
-            [
-                widgets.HTML(html.STYLE),
-                widgets.HTML(html.paragraph("Your record", "h3")),
-                self.name,
-                self.units,
-                widgets.HBox([self.keep_button, self.show_button]),
-                self.message,
-                self.table,
-                self.place,
-            ]
-        )
-        self.box.add_class("gp-quiz")
-        self.show()
-
-    def show(self) -> None:
-        """Read the record and show it."""
-        self.message.value = ""
-        self.place.value = html.paragraph(f"The record is this file on your own machine: {self.record.path}.")
-        try:
-            learner, units, attempts = self.record.learner(), self.record.units(), self.record.attempts()
-        except RecordError as error:
-            self.table.value, self.message.value = "", html.note(str(error), "alert")
-            return
-        self.name.value, self.units.value = learner, units
-        mine = tuple(one for one in attempts if one.attempt.learner == learner)
-        if not mine:
-            who = f"under the name {learner}" if learner else "yet"
-            self.table.value = html.paragraph(
-                f"Nothing is recorded {who}. Each answer that you check at the end of a lesson is added here."
-            )
-            return
-        self.table.value = html.table(lesson_rows(lesson_standings(mine)), "Your results, lesson by lesson")
-
-    def keep(self) -> None:
-        """Write name and units into the record."""
-        try:
-            self.record.set_learner(self.name.value)
-            self.record.set_units(self.units.value)
-        except RecordError as error:
-            self.message.value = html.note(str(error), "alert")
-            return
-        self.show()
-        self.message.value = html.note("Kept. Open quizzes take up the units at their next start.")
-
-
-def lesson_rows(standings: tuple[LessonStanding, ...]) -> list[tuple[str, ...]]:
-    """The rows of the progress table: every lesson, tried or not; scores are means over the items tried."""
-    by_lesson = {one.lesson: one for one in standings}
-    rows: list[tuple[str, ...]] = [("Lesson", "Items tried", "Answers", "Best score", "Last score", "First", "Last")]
-    for lesson, title in LESSONS.items():
-        name, one = f"{lesson} {title}", by_lesson.get(lesson)
-        if one is None:
-            rows.append((name, f"0 of {len(items_of(lesson))}", "0", "not tried yet", "", "", ""))
-            continue
-        share = f"{one.items} of {len(items_of(lesson))}"
-        dates = (one.first_time[:10], one.last_time[:10])
-        rows.append((name, share, str(one.attempts), f"{one.best:.0%}", f"{one.last:.0%}", *dates))
-    return rows
-
-
 def _body(question: Question) -> str:
     parts = [html.paragraph(question.prompt)]
-    if isinstance(question, NumericQuestion | TraceQuestion):
-        if question.picture is not None:
-            parts.append(html.image(question.picture))
-    else:
+    if isinstance(question, NumericQuestion | TraceQuestion | ChoiceQuestion) and question.picture is not None:
+        parts.append(html.image(question.picture))
+    if isinstance(question, ChoiceQuestion) and question.table is not None:
+        parts.append(html.table(question.table, "Readings"))
+    if isinstance(question, SuspectsQuestion):
         parts.append(html.table(question.table(), "What was read at the visit"))
+    if isinstance(question, OrderQuestion):
+        parts.append(html.listing([question.entries[entry] for entry in question.shown]))
     return "".join(parts)
+
+
+def _text(name: str, hint: str) -> Any:
+    field = widgets.Text(description=name, placeholder=hint, tooltip=hint)
+    # Sent whole as the field is left: a text sent letter by letter may arrive after the press of the button.
+    field.continuous_update = False
+    field.style, field.layout = _ANSWER, {"width": "620px", "max_width": "100%"}
+    return field
 
 
 def _button(text: str, act: Callable[[], None]) -> Any:

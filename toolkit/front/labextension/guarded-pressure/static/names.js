@@ -5,6 +5,8 @@
 
 const CONTROLS = '.widget-slider .noUi-handle, .widget-slider .widget-readout, .jupyter-widgets select, .jupyter-widgets input';
 const NAMED_BY_US = 'gpNamed';
+// Answers of which one is chosen.
+const CHOICES = '.widget-radio';
 // May be given the focus (a question's head), but is no stop of the Tab key.
 const FOCUSABLE = '.gp-top:not([tabindex])';
 
@@ -17,6 +19,7 @@ export function keepNamed(root) {
       requestAnimationFrame(() => {
         planned = false;
         root.querySelectorAll(CONTROLS).forEach(nameControl);
+        root.querySelectorAll(CHOICES).forEach(groupRadios);
         root.querySelectorAll(FOCUSABLE).forEach(box => set(box, 'tabindex', '-1'));
       });
     }
@@ -29,6 +32,20 @@ export function keepNamed(root) {
     attributeFilter: ['aria-valuetext', 'title']
   });
   plan();
+}
+
+// Radios that belong together: heard as one group, one stop of the Tab key, chosen with the arrow keys.
+let groups = 0;
+function groupRadios(widget) {
+  const radios = Array.from(widget.querySelectorAll('input[type="radio"]'));
+  if (radios.length === 0 || radios.every(radio => radio.name)) {
+    return;
+  }
+  groups += 1;
+  radios.forEach(radio => (radio.name = `gp-choice-${groups}`));
+  set(widget, 'role', 'radiogroup');
+  const question = widget.closest('.gp-predict') && widget.closest('.gp-predict').querySelector('.gp-question');
+  set(widget, 'aria-label', text(question && question.textContent) || labelIn(widget) || 'Your answer');
 }
 
 function nameControl(control) {

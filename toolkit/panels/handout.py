@@ -1,0 +1,293 @@
+"""A lesson as a handout to print: one HTML text with its pictures in it, no link that leads out, no script.
+
+The lesson's text stands in its order; in the bench's place stand the prediction with boxes to tick and the bench
+frozen at stated settings, in the quiz's place a paper exam. The answers come last.
+`Bench.handout` says what is set for each frozen picture, laid over what the bench opens with.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from html import escape
+from typing import Any, NamedTuple
+
+import mistune
+
+from toolkit import __version__
+from toolkit.errors import CourseError, ScenarioError
+from toolkit.figures.chart import TimeChart
+from toolkit.figures.data import Picture
+from toolkit.panels import LESSONS
+from toolkit.panels.bench import Bench, Settings
+from toolkit.panels.controls import Slider
+from toolkit.panels.predict import Prediction
+from toolkit.quiz import html, paper
+from toolkit.quiz.cases import items_of
+from toolkit.quiz.items import offer
+from toolkit.units import format_quantity
+
+# What the style sheet calls them.
+PAPERS = {"a4": "A4", "letter": "letter"}
+# A printed chart is drawn large, so that it has some 270 dots an inch at the width that STYLE gives it, alone or with
+# a ladder beside it.
+PRINTED_CHART, BESIDE_LADDER = (1500, 820), (1120, 820)
+# What a lesson's cell puts on the page, as the notebooks write it.
+CALL = re.compile(r'^(bench|quiz)\("(\w+)"', re.MULTILINE)
+HEADING = re.compile(r"^# (.+)$", re.MULTILINE)
+# Where a drawing names its own parts or calls them.
+PARTS = re.compile(r'(\bid="|url\(#|\bhref="#)')
+
+
+class Cell(NamedTuple):
+    """A cell of a notebook: its kind, "markdown" or "code", and its source."""
+
+    kind: str
+    source: str
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """How a handout is wanted: display set, paper (a key of PAPERS), the exam's seed, with the exam's key or not."""
+
+    units: str = "us"
+    paper: str = "a4"
+    seed: int = 1
+    key: bool = False
+
+
+class Piece(NamedTuple):
+    """What a cell becomes, as HTML: `body` in its place, `key` on the page of answers, `right` on the last page."""
+
+    body: str
+    key: str = ""
+    right: str = ""
+
+
+class OnPaper(mistune.HTMLRenderer):
+    """Markdown for paper: raw HTML is shown as text, a link is its words, a picture its description."""
+
+    def link(self, text: str, url: str, title: str | None = None) -> str:  # noqa: ARG002  (the base class's names)
+        """The words of a link; an address elsewhere is written out behind them."""
+        return f"{text} ({escape(url)})" if "://" in url and escape(url) != text else text
+
+    def image(self, text: str, url: str, title: str | None = None) -> str:  # noqa: ARG002  (the base class's names)
+        """The description of a picture, which a file of its own cannot bring."""
+        return f"<em>{text}</em>"
+
+
+def handout(cells: Sequence[Cell], sheet: Sheet) -> str:
+    """The handout of a lesson. Raises CourseError where the lesson or the sheet asks for what there is not."""
+    if sheet.paper not in PAPERS:
+        raise ScenarioError("paper", sheet.paper, "one of " + ", ".join(PAPERS), "Choose one of these.")
+    title = title_of(cells)
+    pieces = [piece(cell, number, sheet) for number, cell in enumerate(cells, 1)]
+    foot = f"Guarded pressure, lesson {title}, version {__version__}, seed {sheet.seed}"
+    key, right = ("".join(getattr(one, end) for one in pieces) for end in ("key", "right"))
+    return "".join(
+        (
+            '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n',
+            f"<title>{escape(title)}</title>\n<style>{page_style(PAPERS[sheet.paper], foot)}{STYLE}</style>\n",
+            "</head>\n<body>\n<main>\n",
+            "<p class='answer'>Name <span class='blank'></span> Date <span class='blank short'></span></p>\n",
+            f"<p class='note'>{escape(CAUTION)}</p>\n",
+            *(f"{one.body}\n" for one in pieces),
+            f"<section class='page'><h2>Answers, seed {sheet.seed}</h2>\n{key}</section>\n" if key else "",
+            f"<section class='page'><h2>Was I right?</h2>\n{right}</section>\n" if right else "",
+            "</main>\n</body>\n</html>\n",
+        )
+    )
+
+
+def title_of(cells: Sequence[Cell]) -> str:
+    """The lesson's first heading, as "02 The regulator"."""
+    for cell in cells:
+        if cell.kind == "markdown" and (found := HEADING.search(cell.source)):
+            return found[1].strip()
+    raise ScenarioError("lesson", "no heading", "a first line such as '# 02 The regulator'", "Add it to the lesson.")
+
+
+def piece(cell: Cell, number: int, sheet: Sheet) -> Piece:
+    """What a cell becomes; `number` keeps its pictures' parts apart from those of other cells."""
+    if cell.kind == "markdown":
+        return Piece(markdown(cell.source))
+    called = CALL.search(cell.source)
+    if called is None:
+        return Piece("<p class='note'>What stands here works on the screen only: open the lesson there.</p>")
+    if called[1] == "quiz":
+        return exam(called[2], sheet)
+    if called[2] not in LESSONS:
+        raise ScenarioError("bench", called[2], "one of " + ", ".join(LESSONS), "Give the lesson's two digits.")
+    lesson: Any = LESSONS[called[2]]
+    return bench_piece(lesson.PREDICTION, lesson.BENCH, f"cell-{number}", sheet)
+
+
+def markdown(source: str) -> str:
+    """Markdown as HTML, with what looks like HTML in it shown as text."""
+    return str(mistune.create_markdown(renderer=OnPaper(escape=True), plugins=["table"])(source))
+
+
+# The bench, frozen
+
+
+def bench_piece(prediction: Prediction, bench: Bench, prefix: str, sheet: Sheet) -> Piece:
+    """The prediction, the frozen pictures overleaf so that they do not give it away, and whether it was right."""
+    question = (
+        f"<section class='predict'><h3>Predict</h3><p>{escape(prediction.question)}</p>"
+        + paper.boxes(prediction.options)
+        + "<p class='hint'>Tick one before you turn over. The last page says whether it was right.</p></section>"
+    )
+    pictures = (
+        frozen(bench, chosen, f"{prefix}-{number}", f"Picture {number} of {len(bench.handout)}", sheet.units)
+        for number, chosen in enumerate(bench.handout, 1)
+    )
+    right = (
+        f"<p>{escape(prediction.question)}</p>"
+        f"<p><b>\u201c{escape(prediction.options[prediction.right])}\u201d</b> is what happens.</p>"
+        f"<p>{escape(prediction.explain(sheet.units))}</p>"
+    )
+    return Piece(f"{question}<div class='page'>{''.join(pictures)}</div>", right=right)
+
+
+def frozen(bench: Bench, chosen: Settings, prefix: str, title: str, units: str) -> str:
+    """The bench standing still: what is set, drawing, chart, readouts, the run in words, what happened in order."""
+    settings = settings_of(bench, chosen, units)
+    table = settings_table(set_for(bench, settings))
+    shown = bench.show(settings)
+    chart = TimeChart(replace(shown.spec, view="projector", size=BESIDE_LADDER if shown.ladder else PRINTED_CHART))
+    picture = Picture(chart.draw(shown.chart), chart.alt(shown.chart), chart.size)
+    drawn = f"<figure class='chart'>{html.image(picture)}</figure>"
+    if shown.ladder:
+        drawn = f"<div class='beside'>{drawn}<figure>{apart(shown.ladder, f'{prefix}-ladder')}</figure></div>"
+    readouts = "".join(f"<li>{escape(name)}<b>{escape(text)}</b></li>" for name, text in shown.readouts)
+    events = "".join(f"<li><b>{escape(time)}</b> {escape(said)}</li>" for time, said in shown.events)
+    happened = f"<h4>What happened, in order</h4><ul class='events'>{events}</ul>" if events else ""
+    return (
+        f"<section class='frozen'><div class='whole'><h3>The bench, standing still: {escape(bench.title)}. "
+        + f"{escape(title)}</h3>{table}"
+        + f"<figure class='{'wide' if bench.wide else 'drawing'}'>{apart(shown.drawing, prefix)}</figure></div>"
+        + drawn
+        + f"<ul class='readouts'>{readouts}</ul><p class='sentence'>{escape(shown.sentence)}</p>{happened}</section>"
+    )
+
+
+def settings_of(bench: Bench, chosen: Settings, units: str) -> dict[str, Any]:
+    """All settings of a frozen picture, SI: what was chosen for it, the rest as the bench opens."""
+    start = bench.start(units) | {"units": units}
+    for key in chosen:
+        if key not in start:
+            raise ScenarioError(f"handout.{key}", chosen[key], "a control of this bench", "Use the key of a control.")
+    return start | dict(chosen)
+
+
+def set_for(bench: Bench, settings: Settings) -> list[tuple[str, str]]:
+    """Each control's label and what it is set to, in words or in the display set."""
+    return [
+        (
+            control.label,
+            format_quantity(settings[control.key], control.kind, settings["units"])
+            if isinstance(control, Slider)
+            else _words(control.key, control.options, settings),
+        )
+        for control in bench.controls
+    ]
+
+
+def _words(key: str, options: Sequence[tuple[str, Any]], settings: Settings) -> str:
+    for words, value in options:
+        if value == settings[key]:
+            return words
+    raise ScenarioError(f"handout.{key}", settings[key], "one of the control's values", "Use one that can be chosen.")
+
+
+def settings_table(rows: Sequence[tuple[str, str]]) -> str:
+    """Labels and settings, two pairs a row, so that picture and chart have room on the same page."""
+    cells = [f"<th scope='row'>{escape(label)}</th><td>{escape(words)}</td>" for label, words in rows]
+    body = "".join(f"<tr>{''.join(cells[at : at + 2])}</tr>" for at in range(0, len(cells), 2))
+    return f"<table><caption>Set for this picture</caption><tbody>{body}</tbody></table>"
+
+
+def apart(drawing: str, prefix: str) -> str:
+    """A drawing whose parts have names of their own, so that two on a page do not take each other's."""
+    return PARTS.sub(rf"\g<1>{prefix}-", drawing)
+
+
+# The quiz on paper
+
+
+def exam(lesson: str, sheet: Sheet) -> Piece:
+    """The lesson's questions in the numbers of the seed, and the key if it is wanted."""
+    items = items_of(lesson)
+    asked, keys = [], []
+    for number, item in enumerate(items, 1):
+        head = f"<h3>Question {number} of {len(items)}</h3>"
+        try:
+            question = offer(item, sheet.seed, sheet.units)
+        except CourseError as error:
+            # One question that cannot be made must not cost the class the others.
+            asked.append(f"{head}<p>This question could not be made: {escape(str(error))} Go on to the next one.</p>")
+            continue
+        asked.append(f"{head}<p class='hint'>{escape(item.objective)}</p>{paper.asked(question)}")
+        keys.append(f"{head}{paper.key(question)}" if sheet.key else "")
+    return Piece(
+        *("".join(f"<section class='question'>{one}</section>" for one in part if one) for part in (asked, keys))
+    )
+
+
+# How it looks on paper
+
+CAUTION = (
+    "A bench in a computer made the pictures and the numbers here. At real equipment the local code, the operator's "
+    "written procedure and licensed persons decide. This course qualifies nobody for anything."
+)
+
+
+def page_style(paper_size: str, foot: str) -> str:
+    """The style of the page itself: paper, margins, running foot with the page's number."""
+    return (
+        f"@page{{size:{paper_size};margin:14mm 17mm 17mm;"
+        f"@bottom-left{{content:{css_text(foot)};{FOOT}}}"
+        f"@bottom-right{{content:'page ' counter(page) ' of ' counter(pages);{FOOT}}}}}\n"
+    )
+
+
+def css_text(text: str) -> str:
+    """Text as a string of a style sheet, in which no sign of it can end the string or the sheet."""
+    return '"' + re.sub(r"[^\w .,;:()-]", lambda sign: f"\\{ord(sign[0]):x} ", text) + '"'
+
+
+FOOT = "font:8pt Arial,'Liberation Sans',sans-serif;color:#000;white-space:nowrap"
+# Black on white, and no meaning in a tint: most school printers know no colour.
+# Widths in mm keep a frozen bench with its table on one page of either paper.
+STYLE = """
+body{margin:0;color:#000;background:#fff;font:11pt/1.3 Arial,'Liberation Sans',sans-serif}
+main{max-width:182mm;margin:0 auto}
+h1{font-size:18pt;margin:2mm 0 1mm} h2{font-size:14pt;margin:4mm 0 1mm;border-bottom:0.4mm solid #000}
+h3{font-size:12pt;margin:3mm 0 1mm} h4{font-size:11pt;margin:2mm 0 1mm}
+h1,h2,h3,h4{break-after:avoid}
+p{margin:1.2mm 0;orphans:3;widows:3} ul,ol{margin:1.2mm 0;padding-left:6mm} li{break-inside:avoid}
+code{font-family:'DejaVu Sans Mono',monospace;font-size:10pt}
+table{border-collapse:collapse;margin:2mm 0;break-inside:avoid}
+th,td{border:0.2mm solid #595959;padding:0.5mm 2.5mm;text-align:left;font-weight:normal;vertical-align:top}
+thead th{font-weight:bold;border-bottom:0.5mm solid #000}
+img,svg{display:block;max-width:100%;height:auto}
+figure,.whole,.question,.predict,.readouts{break-inside:avoid}
+.page{break-before:page}
+.note{border:0.3mm solid #000;padding:1mm 3mm;font-size:10pt;break-inside:avoid}
+.hint{font-size:10pt;break-after:avoid}
+.predict{border:0.3mm solid #000;border-left-width:1.5mm;padding:0 4mm;margin:3mm 0}
+.boxes,.blanks,.readouts{list-style:none;padding:0} .boxes li{padding-left:8mm;margin:1.2mm 0;position:relative}
+.boxes li::before{content:'';position:absolute;left:0;top:0.5mm;width:4mm;height:4mm;border:0.3mm solid #000}
+.blanks li{margin:1mm 0}
+figure{margin:2mm 0} figure.drawing svg{width:125mm} figure.wide svg{width:100%} figure.chart img{width:140mm}
+.beside{display:flex;gap:2mm;break-inside:avoid} .beside figure.chart{flex:0 0 106mm} .beside figure{flex:1}
+.frozen table{font-size:9.5pt} .frozen td{font-weight:bold} caption{text-align:left}
+.readouts{display:flex;flex-wrap:wrap;gap:1.5mm}
+.readouts li{border:0.2mm solid #595959;padding:0.5mm 2.5mm;font-size:9pt} .readouts b{display:block;font-size:11pt}
+.events{columns:2;font-size:9.5pt}
+.question{margin:0 0 5mm}
+.line{border-bottom:0.2mm solid #595959;height:8mm}
+.answer{margin:4mm 0 2mm}
+.blank{display:inline-block;border-bottom:0.3mm solid #000;width:65mm;height:5mm} .short{width:20mm}
+"""
