@@ -8,6 +8,7 @@ import numpy as np
 
 from toolkit.figures.device_drawings import DRAWINGS
 from toolkit.panels import images
+from toolkit.panels.cut_open import cut_open
 from toolkit.station_file import shipped_stations
 
 SVGS = [
@@ -43,5 +44,5 @@ def test_what_stands_in_images_is_what_the_program_draws_today(tmp_path: Path) -
 
 
 def test_a_lesson_shows_a_device_as_it_is_drawn() -> None:
-    shown = images.device("relief_valve_open").value
+    shown = cut_open("relief_valve_open").value
     assert DRAWINGS["relief_valve_open"].svg in shown

@@ -136,6 +136,8 @@ def test_the_cells_stand_where_the_form_has_them(lesson: str) -> None:
             "Your name and your results": "from toolkit.panels.progress import progress\n\nprogress()",
         }
     else:
+        cut_open = above.pop("Before you start", "")
+        assert re.fullmatch(r'(from toolkit.panels.cut_open import cut_open\n\ncut_open\(("\w+"(, )?)+\))?', cut_open)
         assert above == {
             "Predict and try": f'from toolkit.panels import bench\n\nbench("{lesson}")',
             "Check yourself": f'from toolkit.quiz.widgets import quiz\n\nquiz("{lesson}")',

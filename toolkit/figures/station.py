@@ -360,6 +360,7 @@ def _block(
 
     What is said comes first where there is no room for all of it; of a name at least one row stays.
     """
+    name = name.replace("_", " ")
     step, room = size * 1.2, min(slot.right - slot.left - 8, WIDEST_LABEL)
     if top is None:
         most = min(most, int((low - 4) / step))

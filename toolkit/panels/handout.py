@@ -22,6 +22,7 @@ from toolkit.figures.data import Picture
 from toolkit.panels import LESSONS
 from toolkit.panels.bench import Bench, Settings
 from toolkit.panels.controls import Slider
+from toolkit.panels.cut_open import cut_open_html
 from toolkit.panels.predict import Prediction
 from toolkit.quiz import html, paper
 from toolkit.quiz.cases import items_of
@@ -34,7 +35,8 @@ PAPERS = {"a4": "A4", "letter": "letter"}
 # a ladder beside it.
 PRINTED_CHART, BESIDE_LADDER = (1500, 820), (1120, 820)
 # What a lesson's cell puts on the page, as the notebooks write it.
-CALL = re.compile(r'^(bench|quiz)\("(\w+)"', re.MULTILINE)
+CALL = re.compile(r'^(bench|quiz|cut_open)\("(\w+)"', re.MULTILINE)
+NAMES = re.compile(r'"(\w+)"')
 HEADING = re.compile(r"^# (.+)$", re.MULTILINE)
 # Where a drawing names its own parts or calls them.
 PARTS = re.compile(r'(\bid="|url\(#|\bhref="#)')
@@ -115,6 +117,9 @@ def piece(cell: Cell, number: int, sheet: Sheet) -> Piece:
     called = CALL.search(cell.source)
     if called is None:
         return Piece("<p class='note'>What stands here works on the screen only: open the lesson there.</p>")
+    if called[1] == "cut_open":
+        names = NAMES.findall(cell.source)
+        return Piece(f"<div class='whole'>{apart(cut_open_html(names), f'cell-{number}')}</div>")
     if called[1] == "quiz":
         return exam(called[2], sheet)
     if called[2] not in LESSONS:

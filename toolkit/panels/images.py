@@ -7,10 +7,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import ipywidgets
-
 from toolkit.figures.chart import TimeChart
-from toolkit.figures.device_drawings import DRAWINGS, drawing
+from toolkit.figures.device_drawings import DRAWINGS
 from toolkit.figures.station import station_svg
 from toolkit.panels import lesson_02, lesson_04
 from toolkit.panels.bench import Bench, Shown
@@ -22,19 +20,6 @@ from toolkit.station_file import shipped_station, shipped_stations
 def opening(bench: Bench) -> Shown:
     """What a bench shows when it opens, in US units."""
     return bench.show(bench.start("us") | {"units": "us"})
-
-
-# Wide enough for its letters on a page whose text is of ordinary size; a narrow page makes it smaller.
-DEVICE_WIDTH = "720px"
-
-
-def device(name: str) -> ipywidgets.HTML:
-    """A device cut open, for a lesson: `device("relief_valve_open")`.
-
-    Raises:
-        ScenarioError: there is no drawing of that name.
-    """
-    return ipywidgets.HTML(f"<div style='max-width:{DEVICE_WIDTH};margin:0 auto'>{drawing(name).svg}</div>")
 
 
 def main(folder: Path) -> None:
