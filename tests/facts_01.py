@@ -77,3 +77,48 @@ def happened() -> dict[str, str]:
 
 
 NUMBERS = {"Worked example": worked, "What happened": happened}
+
+# What the lesson teaches: a sentence of its text, and what bears it out.
+TEACHES = [
+    ("So absolute pressure is what the gauge shows, plus the air.", "item 01.absolute"),
+    ("**A gauge counts from the air around it.**", "item 01.gauge"),
+    ("At 5,000 ft (1,524 m) it has only 12.2 psia (0.843 bar abs).", "bench"),
+    (
+        "One psi is 27.7 in. w.c. (68.9 mbar).",
+        "test tests/test_panels.py::test_units_are_converted_by_the_published_ratios",
+    ),
+    ("Never compare two readings before they stand in one unit, both gauge or both absolute.", "item 01.taken_off"),
+    (
+        "**Gas runs from the higher pressure to the lower.**",
+        "test tests/test_flow.py::test_flow_turns_its_sign_with_the_pressures",
+    ),
+    ("A bigger hole passes more.", "test tests/test_flow.py::test_flow_grows_with_the_area"),
+    (
+        "From 0.125 in. (3.17 mm) to 0.250 in. (6.35 mm) is twice the diameter, 4 times the area, and 4 "
+        "times the flow.",
+        "bench",
+    ),
+    (
+        "The gas in the hole already moves as fast as sound.",
+        "test tests/test_taught.py::test_gas_in_a_choked_hole_moves_at_the_speed_of_sound",
+    ),
+    ("Whatever you change behind the hole, the news cannot travel back up through it.", "bench"),
+    (
+        "Natural gas chokes when the absolute pressure behind is 0.546 of the absolute pressure before, or less.",
+        "bench",
+    ),
+    ("Into the open air, any line above about 12.2 psig (0.84 bar) is choked.", "item 01.choked_until"),
+    ("**Once it is choked, only the pressure before the hole counts, and it counts in absolute.**", "bench"),
+    ("Twice the absolute pressure is twice the flow.", "bench"),
+    ("Twice the gauge pressure is less than that, because the air's share does not double.", "item 01.choked"),
+    ("There the flow goes with the square root of the small pressure difference.", "item 01.orifice"),
+    (
+        "The square root of that gives about 2 times the flow, and so about twice the heat.",
+        "test tests/test_flow.py::test_burner_input_goes_with_the_square_root_of_the_pressure",
+    ),
+    (
+        "A standard cubic foot of natural gas holds 1,036 Btu, a standard cubic metre 38.6 MJ.",
+        "source eia-heat-content",
+    ),
+    ("Divide: the furnace takes 97 scfh (2.73 m³/h).", "item 01.input"),
+]

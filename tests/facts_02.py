@@ -85,3 +85,57 @@ TOLD = [
     ("between 2 and 14 in. w.c.", "pa-59-29"),  # 52 Pa. Code 59.29
     ("by at most half of its set pressure", "wis-psc-135-197"),  # Wis. PSC 135.197
 ]
+
+# What the lesson teaches: a sentence of its text, and what bears it out.
+TEACHES = [
+    (
+        "The outlet pressure pushes up from below and shuts it.",
+        "test tests/test_balance.py::test_more_outlet_pressure_never_opens_the_disk_and_never_shuts_the_relief",
+    ),
+    ("The disk stands where the two are equal.", "test tests/test_regulator.py::test_balance_under_flow"),
+    (
+        "Then the diaphragm is lower, the spring is longer, and a longer spring pushes less.",
+        "test tests/test_regulator.py::test_balance_under_flow",
+    ),
+    ("Set point less outlet is the droop.", "item 02.droop"),
+    (
+        "At small flow the outlet stands a little above the set point; that is no fault.",
+        "test tests/test_taught.py::test_at_small_flow_the_outlet_stands_between_set_point_and_lock_up",
+    ),
+    ("A soft seat seals only when it is pressed.", "test tests/test_regulator.py::test_lock_up"),
+    ("So the outlet has to climb until the diaphragm presses hard enough: here to 7.8 in. w.c. (19.4 mbar).", "bench"),
+    (
+        "A sound regulator stays there all night.",
+        "test tests/test_taught.py::test_a_sound_regulator_stays_at_its_lock_up_all_night",
+    ),
+    ("A needle that goes on rising is not lock-up; that is the next lesson.", "item 02.when_locked_up"),
+    (
+        "On the bench it pushes from below, on the area of the hole in the seat, and helps to open.",
+        "item 02.inlet_effect",
+    ),
+    (
+        "So with less inlet the outlet is a little lower, at rest and under flow.",
+        "test tests/test_taught.py::test_less_inlet_lowers_the_outlet_at_rest_and_under_flow",
+    ),
+    ("The regulator has lost its hold; from here on the outlet just follows the inlet down.", "item 02.lost_hold"),
+    ("The square root is 0.96: they give 96 % of their heat.", "item 02.burner_input"),
+    (
+        "As it moves, air goes in and out of the vent on the spring side.",
+        "test tests/test_dynamics.py::test_breathing_takes_the_time_that_the_vent_gives",
+    ),
+    (
+        "That is why the vent must be clear.",
+        "test tests/test_dynamics.py::test_a_small_vent_slows_the_regulator_and_the_pressure_shoots_over_at_cut_off",
+    ),
+    ("The starving may end, but at night the whole house sits too high.", "bench"),
+    (
+        "Never swap an orifice or a spring for one that is not on the tag.",
+        "test tests/test_layers.py::test_a_wrong_orifice_lifts_lock_up_by_its_larger_unbalanced_area",
+    ),
+    ("Federal rules want little build-up from a service regulator when nothing flows.", "source cfr-192-197"),
+    ("One state lets an operator deliver between 2 and 14 in. w.c. to a house.", "source pa-59-29"),
+    (
+        "Another lets a service regulator build up by at most half of its set pressure when nothing flows.",
+        "source wis-psc-135-197",
+    ),
+]

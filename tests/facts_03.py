@@ -108,3 +108,73 @@ TOLD = [
     ("jammed a regulator and its backup at once", "fairport-harbor-2011"),
     ("each calendar year, at most 15 months apart", "cfr-192-739"),  # 192.739
 ]
+
+# What the lesson teaches: a sentence of its text, and what bears it out.
+TEACHES = [
+    ("**By day the disk stands clear of the seat.**", "bench"),
+    (
+        "A soft piece can be pressed flat, but that takes more push, so the outlet climbs to 10.8 in. w.c. "
+        "(27.0 mbar).",
+        "bench",
+    ),
+    (
+        "A hard piece cannot be pressed flat.",
+        "test tests/test_regulator.py::test_debris_too_stiff_for_the_relief_spring_keeps_leaking",
+    ),
+    (
+        "Then the seat leaks, and the outlet climbs until something lets gas out: here the internal relief, "
+        "near 16.0 in. w.c. (39.9 mbar).",
+        "test tests/test_quiz_diagnosis.py::test_hard_debris_shows_at_rest_only_and_ends_at_the_relief",
+    ),
+    (
+        "Gas at the vent outdoors, mostly at night or in summer, when nothing burns.",
+        "test tests/test_quiz_diagnosis.py::test_hard_debris_shows_at_rest_only_and_ends_at_the_relief",
+    ),
+    ("**Creep** is an outlet that keeps rising with all burners off.", "item 03.leak"),
+    ("A nick in the seat does it too.", "test tests/test_dynamics.py::test_time_for_a_leak_to_fill_a_shut_outlet"),
+    (
+        "A pilot burns a small leak away, so even a pilot can hide it.",
+        "test tests/test_taught.py::test_a_pilot_burns_a_small_leak_away_and_hides_it",
+    ),
+    (
+        "**Fails open:** high with burners on, far higher with them off.",
+        "test tests/test_taught.py::test_day_and_night_tell_open_shut_and_in_between",
+    ),
+    (
+        "**Fails shut:** burners starve or go out.",
+        "test tests/test_taught.py::test_day_and_night_tell_open_shut_and_in_between",
+    ),
+    (
+        "**Stuck in between is the sly one:** it starves the house by day and drives the pressure up at night.",
+        "test tests/test_taught.py::test_day_and_night_tell_open_shut_and_in_between",
+    ),
+    (
+        "But by day the burners get 3.7 in. w.c. (9.2 mbar), and the piece is still there.",
+        "test tests/test_taught.py::test_the_screw_hides_a_piece_on_the_seat_and_starves_the_burners",
+    ),
+    ("If the outlet is low and the inlet is low too, look upstream: supply, filter, inlet valve.", "item 03.low"),
+    (
+        "A seat of 0.250 in. (6.35 mm) stuck wide open fills the bench's 0.177 ft³ (5.0 L) of pipe from 7.0 "
+        "in. w.c. (17.4 mbar) to 14.0 in. w.c. (34.9 mbar) in under a hundredth of a second.",
+        "test tests/test_taught.py::test_a_seat_gone_wide_open_fills_the_pipe_at_once_and_more_pipe_gives_little_time",
+    ),
+    (
+        "More pipe gives more time, but still not much.",
+        "test tests/test_taught.py::test_a_seat_gone_wide_open_fills_the_pipe_at_once_and_more_pipe_gives_little_time",
+    ),
+    ("So 0.49 % of the pipe's room came in as new gas in one minute.", "item 03.leak"),
+    ("Never go home on the day's readings alone.", "item 03.fault_shows"),
+    (
+        "Never bleed the pressure off and call it cured.",
+        "test tests/test_taught.py::test_pressure_that_was_bled_off_comes_back_through_a_nicked_seat",
+    ),
+    (
+        "At Fairport Harbor debris, liquid and ice jammed a regulator and its backup at once.",
+        "source fairport-harbor-2011",
+    ),
+    (
+        "Under the federal rules regulator stations are inspected and tested at least once each calendar "
+        "year, at most 15 months apart.",
+        "source cfr-192-739",
+    ),
+]

@@ -100,3 +100,61 @@ TOLD = [
     ("ice over vents", "phmsa-73-fr-12796"),
     ("an indoor regulator whose vent line was not connected", "ntsb-par-19-01"),
 ]
+
+# What the lesson teaches: a sentence of its text, and what bears it out.
+TEACHES = [
+    ("When the outlet is too high, the diaphragm lifts off that opening.", "bench"),
+    ("Gas goes through it into the room above, and out of the vent.", "bench"),
+    ("So the vent belongs to the relief: no vent, no relief.", "item 04.vent_blocked"),
+    (
+        "By common practice a house regulator's relief begins to open about 9 in. w.c. above the set point.",
+        "source practice-internal-relief",
+    ),
+    ("So the relief opens only after that has been passed.", "item 04.above_rating"),
+    (
+        "The bench's relief is there for a seat that leaks.",
+        "test tests/test_choosing.py::test_an_internal_relief_passes_a_small_leak_and_not_a_wide_open_seat",
+    ),
+    (
+        "The relief is open all the way, and it is not enough.",
+        "test tests/test_taught.py::test_what_a_relief_holds_hangs_on_the_inlet_and_on_the_orifice",
+    ),
+    (
+        "What a relief can hold depends on the inlet pressure and on the size of the orifice.",
+        "test tests/test_taught.py::test_what_a_relief_holds_hangs_on_the_inlet_and_on_the_orifice",
+    ),
+    (
+        "Never fit a larger orifice and count on the same relief.",
+        "test tests/test_taught.py::test_what_a_relief_holds_hangs_on_the_inlet_and_on_the_orifice",
+    ),
+    ("It pushes down, together with the spring, and holds the disk open.", "bench"),
+    (
+        "Half a vent hardly shows; the last bit is what does it.",
+        "test tests/test_taught.py::test_half_a_vent_hardly_shows_and_the_last_bit_does_it",
+    ),
+    (
+        "A vent without gas does not prove a sound regulator.",
+        "test tests/test_taught.py::test_no_gas_comes_out_of_a_shut_vent_while_the_outlet_runs_away",
+    ),
+    (
+        "With the vent shut and no other fault at all, the air locked in above keeps the diaphragm down.",
+        "test tests/test_taught.py::test_air_locked_in_above_the_diaphragm_holds_the_outlet_high_by_itself",
+    ),
+    ("So it moves along: it now starts at 19.0 in. w.c. (47.4 mbar).", "item 04.relief_start"),
+    ("It starts sooner than with the disk shut, but it is still too small.", "item 04.jammed"),
+    (
+        "If the vent still flows, the diaphragm is torn, or the relief's own pad is dirty.",
+        "test tests/test_dynamics.py::test_dirt_on_the_relief_weeps_as_a_tear_of_that_area",
+    ),
+    ("If the vent stops, the relief was at work.", "item 04.at_the_vent"),
+    (
+        "A relief that serves as the protection must be sized for the regulator failed wide open; so the "
+        "fuel gas code has it.",
+        "source ifgc-416-2-5",
+    ),
+    (
+        "Federal rules want the vent of a service regulator outdoors, proof against rain and insects, away "
+        "from openings, and safe from flood water.",
+        "source cfr-192-355",
+    ),
+]

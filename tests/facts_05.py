@@ -101,3 +101,69 @@ TOLD = [
     ("both left on a main that was taken out of use", "ntsb-par-19-02"),
     ("jammed a worker and its backup at once", "fairport-harbor-2011"),
 ]
+
+# What the lesson teaches: a sentence of its text, and what bears it out.
+TEACHES = [
+    (
+        "To the monitor the outlet always looks too low, so it stands wide open and waits.",
+        "test tests/test_dynamics.py::test_worker_holds_and_the_monitor_stands_wide_open",
+    ),
+    ("The outlet rises until it balances the monitor's spring, and there it stays.", "item 05.holds_at"),
+    (
+        "A monitor keeps the gas on, and keeps it in the pipe.",
+        "test tests/test_choosing.py::test_what_is_let_off_and_what_is_kept",
+    ),
+    ("The outlet stands steady near the monitor's set point.", "item 05.took_over"),
+    (
+        "The gauge between the two has fallen to 37.2 in. w.c. (92.7 mbar) by day, because now the monitor "
+        "does the work.",
+        "bench",
+    ),
+    (
+        "The gas that stood between the two comes through before the monitor can shut.",
+        "test tests/test_layers.py::test_the_gas_between_the_two_dumps_downstream",
+    ),
+    ("A small room between the two and a large one behind them keep the spike small.", "item 05.spike"),
+    (
+        "Time and room decide what a spike does.",
+        "test tests/test_taught.py::test_time_and_room_decide_what_a_spike_does",
+    ),
+    ("Set too near, the monitor is never wide open.", "bench"),
+    (
+        "Both answer the same change of the outlet, and two that do so can fight and hunt.",
+        "test tests/test_symptom_table.py::test_usual_and_often_occur_and_dots_never",
+    ),
+    (
+        "Set too high, the monitor holds a pressure that is too much for what stands downstream.",
+        "test tests/test_ladder.py::test_a_wrong_order_is_found",
+    ),
+    (
+        "At night the worker locks up at 7.8 in. w.c. (19.4 mbar), and the monitor must still be wide open.",
+        "item 05.monitor_set",
+    ),
+    (
+        "So it begins to close well below its set point.",
+        "test tests/test_ladder.py::test_a_monitor_takes_over_where_its_disk_leaves_the_stop",
+    ),
+    (
+        "A regulator whose sensing line is broken feels no pressure, and opens.",
+        "test tests/test_layers.py::test_two_regulators_on_one_broken_line_both_open",
+    ),
+    ("With both on one line, and that line broken, both open wide.", "bench"),
+    (
+        "A second layer is worth little against a cause that takes both.",
+        "test tests/test_dynamics.py::test_one_cause_that_takes_two_layers",
+    ),
+    ("Never shut, cut or move a sensing line before you know which regulator goes blind.", "item 05.old_main"),
+    ("Never set the two alike.", "test tests/test_limits.py::test_worker_and_monitor_must_not_be_set_alike"),
+    (
+        "Federal rules also want that damage to one control line does not take out both the regulator and "
+        "its protection.",
+        "source cfr-192-203",
+    ),
+    (
+        "In 2018 the sensing lines of a worker and its monitor were both left on a main that was taken out "
+        "of use, and both regulators opened fully (NTSB/PAR-19/02).",
+        "source ntsb-par-19-02",
+    ),
+]

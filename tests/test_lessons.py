@@ -288,7 +288,7 @@ def test_the_start_page_names_buttons_as_they_are(tmp_path: Path) -> None:
     later["Show the summary"] = (package / "quiz/widgets.py").read_text(encoding="utf-8")
     assert [words for words, source in later.items() if words not in source] == []
     named = set(re.findall(r"(?<!\*)\*([^*]+)\*(?!\*)", prose("00")))
-    jupyter_menus = {"File", "View", "Print"}
+    jupyter_menus = {"View"}
     assert named <= there | set(later) | jupyter_menus | {UNITS.label}
     assert {"Open the bench", "Was I right?", "Check my answer", "Keep name and units"} <= named & there
 

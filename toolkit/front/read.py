@@ -1,0 +1,62 @@
+"""`course read`: the lessons as pages to read, without code; on this machine only, offline."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import sys
+import tempfile
+import threading
+import webbrowser
+from html import escape
+from pathlib import Path
+
+from toolkit.front.launch import HOST, START_LESSON, lessons_folder, usable_port
+
+
+def open_pages(lessons: Path | None, port: str | None, open_browser: bool) -> None:
+    """Serve the lessons as pages until Ctrl-C or a SIGTERM.
+
+    Args:
+        lessons: folder with the lessons; found by `lessons_folder` if None.
+        port: the port as typed; a free one if None.
+        open_browser: whether to open the start lesson in the user's browser.
+
+    Raises:
+        LaunchError: a folder, port or part that the course needs is not to be had.
+    """
+    folder = lessons_folder(lessons, Path.cwd())
+    number = usable_port(port)
+    # As in `launch.open_course`: a second less at every start, and nobody's settings for other notebooks.
+    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
+    os.environ["JUPYTER_NO_CONFIG"] = "1"
+    with tempfile.TemporaryDirectory(prefix="course-") as scratch, contextlib.suppress(KeyboardInterrupt):
+        tempfile.tempdir = scratch
+        # Only now: the lines above change what this imports.
+        from toolkit.front.reader import serve
+
+        token = os.urandom(16).hex()
+        where = address(number, token)
+
+        def announce() -> None:
+            print(f"The course is open at {where} - press Ctrl-C here to end it.", flush=True)
+            if open_browser:
+                # Some browsers hold up whoever starts them.
+                threading.Thread(target=_open_in_browser, args=(where, Path(scratch)), daemon=True).start()
+
+        serve(folder, number, token, announce)
+
+
+def address(port: int, token: str) -> str:
+    """The address to open in a browser on this machine."""
+    return f"http://{HOST}:{port}/{START_LESSON}?token={token}"
+
+
+def _open_in_browser(where: str, scratch: Path) -> None:
+    """Open an address by way of a file that only this user can read: a command line, token and all, is seen by all."""
+    page = scratch / "open.html"
+    page.write_text(
+        f'<!DOCTYPE html><title>Guarded pressure</title><meta http-equiv="refresh" content="0;url={escape(where)}">',
+        encoding="utf-8",
+    )
+    webbrowser.open(page.as_uri())
