@@ -43,6 +43,7 @@ _ALL = (
     Source("cfr-192-203", "regulation", _PART_192, "192.203, instrument, control and sampling pipe", _READ),
     Source("cfr-192-355", "regulation", _PART_192, "192.355, customer meters and regulators", _READ),
     Source("cfr-192-739", "regulation", _PART_192, "192.739, inspection and testing of stations", _READ),
+    Source("cfr-192-741", "regulation", _PART_192, "192.741, telemetering or recording gauges", _READ),
     Source("cfr-192-743", "regulation", _PART_192, "192.743, capacity of relief devices", _READ),
     Source("cfr-192-803", "regulation", _PART_192, "192.803 and 192.807, qualification and its records", _READ),
     Source("phmsa-pi-71-082", "regulation", "PHMSA interpretation PI-71-082", "worker and monitor", _READ),

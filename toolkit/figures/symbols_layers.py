@@ -220,7 +220,7 @@ def slam_shut(view: SlamShutView, x: float, y: float, fills: Fills) -> str:
         _trip(view, x, y, catch, disk - 58, fills.sensed),
     ]
     if view.state.startswith("tripped"):
-        inner.append(_flag(x - 26, y - 58, up=view.state == "tripped high"))
+        inner.append(_flag(x - 26, y - 58, up=view.state != "tripped low"))
     if view.state == "waiting for reset":
         inner.append(parts.padlock(x - 26, y - 52, "waiting"))
     if view.fault:

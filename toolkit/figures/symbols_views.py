@@ -13,7 +13,7 @@ from toolkit.figures.parts import share
 from toolkit.figures.views import percent
 from toolkit.units import tidy
 
-SlamShutState = Literal["open", "tripped high", "tripped low", "waiting for reset"]
+SlamShutState = Literal["open", "tripped high", "tripped low", "tripped by switch", "waiting for reset"]
 LineState = Literal["whole", "broken", "blocked"]
 # From this share on a disk counts as wide open, a flow area as fully blocked.
 NEARLY_ALL: Final = 0.99
@@ -144,11 +144,12 @@ class ApplianceView:
 
 @dataclass(frozen=True)
 class LeakView:
-    """A hole from the volume `at` to the air."""
+    """A hole from the volume `at` to the air, or with `purge` a purge valve that somebody opens and shuts."""
 
     name: str
     at: str
     flow: float
+    purge: bool = False
 
 
 @dataclass(frozen=True)
@@ -220,7 +221,10 @@ def state_words(view: ElementView) -> str:
         case ApplianceView():
             return "locked out" if view.locked_out else _burns(view)
         case LeakView():
-            return f"leaks {percent(view.flow)}" if share(view.flow) > 0 else "no leak"
+            flows = share(view.flow) > 0
+            if view.purge:
+                return "lets gas off" if flows else "shut"
+            return f"leaks {percent(view.flow)}" if flows else "no leak"
 
 
 def acting_words(view: ElementView) -> tuple[str, ...]:

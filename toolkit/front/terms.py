@@ -364,4 +364,12 @@ TERMS = (
         "pressure that a flow costs on its way through a pipe or valve",
         shown="pressure_difference",
     ),
+    Term("chatter", "`chatters`", "-", "of a switch: to make and let go again and again"),
+    Term(
+        "jump",
+        "-",
+        "-",
+        "to bridge a switch's contacts so that it is blind; never done",
+        said=("jumped", "jump a switch"),
+    ),
 )

@@ -127,7 +127,7 @@ def _stage(trace: Trace, time: float, station: Station, stage: Stage, level: Cal
     return (MonitorView if monitor else WorkerView)(stage.name, lift, relief, _seen(vent), case)
 
 
-_TRIPS = {"trips_high": "tripped high", "trips_low": "tripped low", "trips_by_switch": "tripped high", "reset": "open"}
+_TRIPS = {"trips_high": "tripped high", "trips_low": "tripped low", "trips_by_switch": "tripped by switch", "reset": "open"}
 
 
 def _seen(vent: float) -> float:
@@ -151,7 +151,9 @@ def _branches(trace: Trace, time: float, lines: dict[str, str]) -> Iterator[Bran
         yield ApplianceView(load.name, load.at, trace.at(f"{load.name}_flow", time) / load.rated_flow, locked)
     for volume in trace.scenario.leaking():
         flow = trace.at(f"{volume}_leak_flow", time)
-        yield LeakView(f"{volume}_leak", volume, flow / _largest(trace, f"{volume}_leak"))
+        purge = not any(volume in fault.devices and "volume" in fault.strikes for fault in trace.scenario.faults)
+        name = f"{volume}_{'purge' if purge else 'leak'}"
+        yield LeakView(name, volume, flow / _largest(trace, f"{volume}_leak"), purge)
 
 
 def _lines(

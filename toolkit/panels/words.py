@@ -23,7 +23,7 @@ FAULT_WORDS = {
     "PluggedFilter": "the plugging of the filter",
     "Warmed": "the warming of the gas",
     "BrokenSensingLine": "the tear of the sensing line",
-    "BlockedSensingLine": "the blockage of the sensing line",
+    "BlockedSensingLine": "the freezing of the sensing line",
     "FouledSecondSeat": "the dirt on the second seat",
     "Leak": "the leak",
     "WrongSetting": "the wrong setting",
