@@ -11,14 +11,10 @@ import pytest
 from browser import Course, lesson, screenshot
 from playwright.sync_api import Locator, Page, expect
 
+from toolkit.course import LESSONS
+
 pytestmark = pytest.mark.browser
 
-LESSONS = {
-    "01_pressure_and_flow": 1,
-    "02_the_regulator": 2,
-    "03_how_regulators_fail": 2,
-    "04_the_internal_relief": 2,
-}
 SIZES = ((1280, 720), (1024, 768))
 
 
@@ -47,9 +43,9 @@ def settled(panel: Locator, before: str) -> str:
     return sentence.inner_text()
 
 
-@pytest.mark.parametrize("name", LESSONS)
+@pytest.mark.parametrize("name", [one.file for one in LESSONS])
 def test_a_lesson_opens_runs_and_fits_the_screen(page: Page, course: Course, name: str):
-    lesson(page, course, f"{name}.ipynb")
+    lesson(page, course, name)
     assert page.locator(".jp-CodeCell .jp-InputArea-editor:visible").count() == 0, "code is in the learner's way"
     panel = open_bench(page)
     for width, height in SIZES:
@@ -72,7 +68,7 @@ def test_a_lesson_opens_runs_and_fits_the_screen(page: Page, course: Course, nam
             for b in boxes[i + 1 :]:
                 assert a[2] <= b[0] + 1 or b[2] <= a[0] + 1 or a[3] <= b[1] + 1 or b[3] <= a[1] + 1
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1")
-        screenshot(page, name, width, height)
+        screenshot(page, name.removesuffix(".ipynb"), width, height)
     for control in panel.get_by_role("slider").all():
         assert control.get_attribute("aria-label"), "a slider without a name"
 

@@ -164,7 +164,7 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
             if group == "view":
                 members.append(self.compare)
             if members:
-                box = ipywidgets.VBox([ipywidgets.HTML(f"<h4 class='gp-group'>{title}</h4>"), *members])
+                box = ipywidgets.VBox([ipywidgets.HTML(f"<h3 class='gp-group'>{title}</h3>"), *members])
                 box.add_class("gp-group-box")
                 groups.append(box)
         bank = ipywidgets.HBox(groups)
