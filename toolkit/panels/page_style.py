@@ -65,6 +65,8 @@ STYLE = """<style>
 .gp-on-projector .gp-panel,.gp-on-projector .gp-predict{max-width:none}
 .gp-on-projector :is(.widget-button,.widget-toggle-button,.widget-dropdown select){font-size:22px;height:auto;
   line-height:1.4;padding:4px 18px}
+.gp-on-projector .gp-player>.widget-dropdown{width:130px!important}
+.gp-on-projector .gp-panel :is(.widget-text input,select){font-size:20px;height:auto}
 .gp-on-projector .gp-question,.gp-on-projector .gp-sentence{font-size:32px;line-height:1.35;max-width:60ch}
 .gp-on-projector .gp-predict .widget-radio-box label{font-size:28px}
 .gp-projector .gp-readout span{font-size:20px}.gp-projector .gp-readout b{font-size:32px}
