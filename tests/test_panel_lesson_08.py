@@ -252,11 +252,11 @@ def test_the_sentence_and_the_drawing_tell_what_happened(chosen, words, drawn):
 
 def test_the_ladder_has_the_trips_and_the_chart_their_marks():
     made = shown(low=0.5)
-    for words in ("slam shut trips on high pressure", "slam shut trips on low pressure", "worker set", "rating"):
+    for words in ("slam-shut trips on high pressure", "slam-shut trips on low pressure", "worker set", "rating"):
         assert words in made.ladder
-    assert "slam shut" not in shown(fitted=False).ladder
+    assert "slam-shut" not in shown(fitted=False).ladder
     assert {"slam-shut trips", "reset refused"} <= {event.label for event in made.chart.events}
-    assert any("slam shut" in mark.label for mark in made.chart.marks)
+    assert any("slam-shut" in mark.label for mark in made.chart.marks)
 
 
 def test_pressures_are_told_in_the_units_chosen():

@@ -51,6 +51,30 @@ LESSONS = (
         *("08", "The slam-shut", "08_the_slam_shut.ipynb", 25),
         "a valve that stops the gas until somebody resets it, and what a reset needs",
     ),
+    Lesson(
+        *("09", "The pressure switch", "09_the_pressure_switch.ipynb", 25),
+        "a contact that tells and moves no gas, what it may drive, and what it can hide",
+    ),
+    Lesson(
+        *("10", "Setting the layers", "10_setting_the_layers.ipynb", 25),
+        "the ladder: set points, build-up and bands in order below the limit, with room between them",
+    ),
+    Lesson(
+        *("11", "Choosing the layers", "11_choosing_the_layers.ipynb", 25),
+        "keep the gas, vent it or stop it: what each costs a hospital, a house and a bakery",
+    ),
+    Lesson(
+        *("12", "One cause, two layers", "12_one_cause_two_layers.ipynb", 25),
+        "one event that takes two layers at once, and what makes a layer stand apart",
+    ),
+    Lesson(
+        *("13", "Inspection and proof", "13_inspection_and_proof.ipynb", 25),
+        "a layer that nobody has tested is a hope: each layer's test, as found and as left",
+    ),
+    Lesson(
+        *("14", "Set, break, defend", "14_set_break_defend.ipynb", 25),
+        "every layer on one station, defended failure by failure",
+    ),
 )
 
 

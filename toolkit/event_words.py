@@ -48,24 +48,27 @@ def event_words(trace: Trace, event: Event, units: str) -> tuple[str, str]:
     struck = [f for f in scenario.faults if type(f).__name__ == who and event.time in f.moments()]
     done = [a for a in scenario.actions if type(a).__name__ == who and a.time == event.time]
     names = [name for fault in struck for name in fault.devices] + [action.device for action in done]
+    shutoffs = {shut.name for shut in scenario.station.slam_shuts}
     words = EVENT_WORDS[event.kind].format(
         share=f"{event.value:.0%}",
         pressure=format_pressure(event.value, units),
-        across=format_quantity(event.value, "pressure_difference", units),
+        across=format_pressure(event.value, units).replace("psig", "psi"),
         often=f"{event.value:.2g}",
         fault=next((kind for kind, known in FAULTS.items() if known.__name__ == who), who).replace("_", " "),
-        action=" and ".join(_done(one, units) for one in done),
+        action=" and ".join(_done(one, units, one.device in shutoffs) for one in done),
     )
     return ", ".join(names) or who, tidy(words)
 
 
-def _done(action: Action, units: str) -> str:
-    """What a technician does to the device."""
+def _done(action: Action, units: str, shutoff: bool) -> str:
+    """What a technician does to the device; on a slam-shut a valve is the small one in its bypass."""
+    if isinstance(action, TurnValve) and shutoff:
+        return f"its equalising valve is {'opened' if action.share else 'shut'}"
     if isinstance(action, TurnValve):
         turned = {0.0: "shut", 1.0: "open"}.get(action.share, f"to {action.share:.0%}")
         return f"is turned {turned}"
     if isinstance(action, Purge):
-        return "is purged" if action.flow_area else "has its purge shut"
+        return "is let down through its purge" if action.flow_area else "has its purge shut"
     if isinstance(action, AdjustSetPoint):
         by = format_quantity(abs(action.by), "pressure_difference", units)
         return f"has its screw turned {'up' if action.by >= 0 else 'down'} by {by}"

@@ -225,6 +225,11 @@ def format_pressure(gauge: float, system: str) -> str:
     return format_quantity(gauge, "low_gauge_pressure" if abs(gauge) < LOW_PRESSURE_LIMIT else "gauge_pressure", system)
 
 
+def spoken(name: str) -> str:
+    """A device's name as it is spoken of: "relief valve", "slam-shut"."""
+    return name.replace("_", " ").replace("slam shut", "slam-shut")
+
+
 def tidy(text: str) -> str:
     """The text without a second full stop after a unit's own ("7.0 in. w.c."), and per cent set off ("5 %")."""
     return re.sub(r"(?<=\d)%", " %", text.replace("..", "."))

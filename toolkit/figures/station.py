@@ -45,6 +45,7 @@ from toolkit.figures.symbols_views import (
 )
 from toolkit.figures.symbols_words import rows
 from toolkit.figures.views import CAPTION
+from toolkit.units import spoken
 
 WIDTH: Final = 1100.0  # at least
 HEIGHT: Final = 436.0
@@ -360,7 +361,7 @@ def _block(
 
     What is said comes first where there is no room for all of it; of a name at least one row stays.
     """
-    name = name.replace("_", " ")
+    name = spoken(name)
     step, room = size * 1.2, min(slot.right - slot.left - 8, WIDEST_LABEL)
     if top is None:
         most = min(most, int((low - 4) / step))

@@ -17,6 +17,8 @@ SlamShutState = Literal["open", "tripped high", "tripped low", "tripped by switc
 LineState = Literal["whole", "broken", "blocked"]
 # From this share on a disk counts as wide open, a flow area as fully blocked.
 NEARLY_ALL: Final = 0.99
+# Burners that take more than this share of their rating are overfed. Engineering judgement.
+OVERFED: Final = 1.1
 
 
 @dataclass(frozen=True)
@@ -264,4 +266,6 @@ def _slam_shut(view: SlamShutView) -> str:
 
 
 def _burns(view: ApplianceView) -> str:
+    if view.flame > OVERFED:
+        return f"overfed, {view.flame:.0%}".replace("%", " %")
     return f"burns {percent(view.flame)}" if share(view.flame) > 0 else "off"

@@ -51,6 +51,10 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
             from toolkit.front import handouts
 
             handouts.run(asked)
+        elif asked.task == "tables":
+            from toolkit.front import tables
+
+            tables.run(asked)
         elif asked.task == "read":
             from toolkit.front import read
 
@@ -105,6 +109,17 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     handout.add_argument("--key", action="store_true", help="with the answers to the questions, on a page of their own")
     sheets = tasks.add_parser("sheets", help="write the formula sheet and the glossary anew")
     sheets.add_argument("--folder", type=Path, default=Path("lessons"), help="the lessons' folder (default: lessons)")
+    tables = tasks.add_parser("tables", help="simulate the days that the diagnosis goes by anew (some minutes)")
+    tables.add_argument(
+        "--runs", type=int, metavar="N", help="days a suspect and kind (default: as many as come along)"
+    )
+    tables.add_argument("--workers", type=int, default=1, metavar="N", help="processes to work with (default: 1)")
+    tables.add_argument(
+        "--folder",
+        type=Path,
+        default=Path("toolkit/diagnosis/tables"),
+        help="where they go (default: toolkit/diagnosis/tables)",
+    )
     tasks.add_parser("stations", help="list the stations that come with the course")
     simulate = tasks.add_parser("simulate", help="run a station file and say what happened")
     check = tasks.add_parser("check", help="judge a station file by the published limits")

@@ -6,7 +6,22 @@ from contextlib import suppress
 
 from toolkit.classroom.record import Record
 from toolkit.errors import CourseError, ScenarioError
-from toolkit.panels import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05, lesson_06, lesson_07, lesson_08
+from toolkit.panels import (
+    lesson_01,
+    lesson_02,
+    lesson_03,
+    lesson_04,
+    lesson_05,
+    lesson_06,
+    lesson_07,
+    lesson_08,
+    lesson_09,
+    lesson_10,
+    lesson_11,
+    lesson_12,
+    lesson_13,
+    lesson_14,
+)
 from toolkit.panels.predict import PredictThenTry
 
 __all__ = ["bench"]
@@ -20,6 +35,12 @@ LESSONS = {
     "06": lesson_06,
     "07": lesson_07,
     "08": lesson_08,
+    "09": lesson_09,
+    "10": lesson_10,
+    "11": lesson_11,
+    "12": lesson_12,
+    "13": lesson_13,
+    "14": lesson_14,
 }
 
 

@@ -21,7 +21,7 @@ from toolkit.panels.station_view import station_view
 from toolkit.panels.words import clock, event_list, lasting, vented_words
 from toolkit.scenario import Station
 from toolkit.trace import Trace, time_above
-from toolkit.units import display_unit, format_pressure, format_quantity, tidy
+from toolkit.units import display_unit, format_pressure, format_quantity, spoken, tidy
 
 # The first time that one of these happens stands over the chart.
 ACTS: Mapping[str, str] = {
@@ -105,7 +105,7 @@ def watched(
     screen: ViewMode = settings.get("screen", "desk")
     at = f"{watch.at}_gauge_pressure"
     scale = display_unit(watch.kind, units).scale
-    lines = [Line(_spoken(watch.at), trace.times / 60, trace[at] / scale, "blue")]
+    lines = [Line(spoken(watch.at), trace.times / 60, trace[at] / scale, "blue")]
     lines += [Line(label, trace.times / 60, trace[signal] / scale, colour) for label, signal, colour in watch.also]
     rungs = rungs_of(trace.scenario.station, watch.at)
     chart = ChartData(
@@ -135,7 +135,7 @@ def acted(trace: Trace) -> tuple[EventMarker, ...]:
 
 def usual_readouts(watch: Watch, trace: Trace, time: float, units: str) -> tuple[tuple[str, str], ...]:
     """What the gauges say at a time [s], and what was highest and let off in the whole run."""
-    signal, place = f"{watch.at}_gauge_pressure", _spoken(watch.at)
+    signal, place = f"{watch.at}_gauge_pressure", spoken(watch.at)
     flow = sum(max(0.0, trace.at(f"{load.name}_flow", time)) for load in trace.scenario.station.loads)
     return (
         (f"{place} now", format_pressure(trace.at(signal, time), units)),
@@ -155,8 +155,8 @@ def above_rating(watch: Watch, trace: Trace, units: str) -> str:
     shown = format_pressure(rating, units)
     over = time_above(trace.times, trace[f"{watch.at}_gauge_pressure"], rating)
     if over > 0:
-        return f"The appliances are rated {shown}: the {_spoken(watch.at)} is above that for {lasting(over)}."
-    return f"The {_spoken(watch.at)} never passes the appliances' rating of {shown}."
+        return f"The appliances are rated {shown}: the {spoken(watch.at)} is above that for {lasting(over)}."
+    return f"The {spoken(watch.at)} never passes the appliances' rating of {shown}."
 
 
 def ladder_view(watch: Watch, rungs: Sequence[Rung], now: float, units: str, screen: ViewMode = "desk") -> LadderView:
@@ -177,11 +177,7 @@ def ladder_view(watch: Watch, rungs: Sequence[Rung], now: float, units: str, scr
 
 def rung_words(one: Rung) -> str:
     """A rung in a few words: "monitor set"."""
-    return f"{_spoken(one.device)} {SHORT.get(one.kind, KINDS[one.kind])}".strip()
-
-
-def _spoken(name: str) -> str:
-    return name.replace("_", " ")
+    return f"{spoken(one.device)} {SHORT.get(one.kind, KINDS[one.kind])}".strip()
 
 
 def _role(one: Rung) -> Role:
@@ -194,7 +190,7 @@ def _mark(one: Rung, scale: float) -> Mark:
 
 def _axes(watch: Watch, units: str, zoom: str) -> ChartSpec:
     usual = spec(units, zoom)
-    axes = replace(usual, x_range=(0, watch.duration / 60), y_name=_spoken(watch.at).capitalize())
+    axes = replace(usual, x_range=(0, watch.duration / 60), y_name=spoken(watch.at).capitalize())
     if zoom != "near":
         return axes
     unit = display_unit(watch.kind, units)

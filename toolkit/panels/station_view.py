@@ -33,6 +33,8 @@ from toolkit.units import IN_WC, format_pressure
 Stage = SlamShut | Regulator | Pipe
 # A relief valve that passes gas with its disk this near its seat weeps; so little lift is drawn as shut.
 SHUT_BELOW = 5e-3
+# Less than this is not seen at a stack [standard m3/s]: 0.01 scfh.
+WEEPS = 1e-7
 # A disk this near its seat (share of travel) that passes next to nothing (share of its largest flow) is drawn as shut.
 NEARLY_SHUT, RESTS_BELOW = 0.02, 1e-3
 
@@ -141,7 +143,7 @@ def _branches(trace: Trace, time: float, lines: dict[str, str]) -> Iterator[Bran
         lift, flow = trace.at(f"{valve.name}_lift_share", time), trace.at(f"{valve.name}_flow", time)
         lift = lift if lift > SHUT_BELOW else 0.0
         share = flow / _largest(trace, valve.name)
-        yield ReliefValveView(valve.name, valve.at, lift, share, weeping=flow > 0.0 and not lift)
+        yield ReliefValveView(valve.name, valve.at, lift, share, weeping=flow > WEEPS and not lift)
     for switch in station.switches:
         drives = "lockout" if switch.locks_out else "trip" if switch.trips else "alarm"
         at = lines.get(switch.senses, switch.senses)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from toolkit.event_words import event_words as phrases
 from toolkit.gas import standard_density
 from toolkit.trace import Event, Trace
-from toolkit.units import display_unit, format_pressure, tidy
+from toolkit.units import display_unit, format_pressure, spoken, tidy
 
 # Less gas than this is what a case breathes, not a leak [standard m3].
 BREATHED, NO_GAS = 2e-4, "none"
@@ -63,7 +63,7 @@ def event_words(event: Event, trace: Trace, units: str) -> str:
     who, what = phrases(trace, event, units)
     if [event.subject] == [regulator.name for regulator in trace.scenario.station.regulators]:
         return tidy(f"{what[0].upper()}{what[1:]}.")
-    return tidy(f"{who.replace('_', ' ')}: {what}.")
+    return tidy(f"{spoken(who)}: {what}.")
 
 
 def event_list(trace: Trace, units: str, most: int = 30) -> list[tuple[str, str]]:

@@ -4,7 +4,22 @@ from __future__ import annotations
 
 from toolkit import course
 from toolkit.errors import ScenarioError
-from toolkit.quiz import lesson_01, lesson_02, lesson_03, lesson_04, lesson_05, lesson_06, lesson_07, lesson_08
+from toolkit.quiz import (
+    lesson_01,
+    lesson_02,
+    lesson_03,
+    lesson_04,
+    lesson_05,
+    lesson_06,
+    lesson_07,
+    lesson_08,
+    lesson_09,
+    lesson_10,
+    lesson_11,
+    lesson_12,
+    lesson_13,
+    lesson_14,
+)
 from toolkit.quiz.items import Item, offer
 from toolkit.quiz.questions import grade, item_hash
 
@@ -19,6 +34,12 @@ ITEMS: tuple[Item, ...] = (
     *lesson_06.ITEMS,
     *lesson_07.ITEMS,
     *lesson_08.ITEMS,
+    *lesson_09.ITEMS,
+    *lesson_10.ITEMS,
+    *lesson_11.ITEMS,
+    *lesson_12.ITEMS,
+    *lesson_13.ITEMS,
+    *lesson_14.ITEMS,
 )
 
 LESSONS: dict[str, str] = {lesson.number: lesson.title for lesson in course.LESSONS}

@@ -37,9 +37,15 @@ def offer(item: Item, seed: int, units: str = "us") -> Question:
     question = replace(question, prompt=tidy(question.prompt))
     if isinstance(question, NumericQuestion | TraceQuestion):
         question = replace(question, worked=tidy(question.worked))
-    elif isinstance(question, OrderQuestion | ChoiceQuestion):
-        question = replace(question, explanation=tidy(question.explanation))
+    elif isinstance(question, OrderQuestion):
+        question = replace(question, explanation=tidy(question.explanation), reasons=_tidied(question.reasons))
+    elif isinstance(question, ChoiceQuestion):
+        question = replace(question, explanation=tidy(question.explanation), told=_tidied(question.told))
     return question.told_apart() if isinstance(question, NumericQuestion) else question
+
+
+def _tidied(texts: tuple[str, ...]) -> tuple[str, ...]:
+    return tuple(map(tidy, texts))
 
 
 def pick(

@@ -241,37 +241,36 @@ def _takes(key: str, chance: Random, units: str) -> ChoiceQuestion:
     )
 
 
-def together(each: float, common: float) -> float:
+def together(one: float, other: float, common: float) -> float:
     """The chance that both layers fail: by two chances apart, or by one cause that takes both (closed form)."""
-    return common + (1.0 - common) * each**2
+    return common + (1.0 - common) * one * other
 
 
 def _chances(key: str, chance: Random, units: str) -> NumericQuestion:
-    each = chance.choice((20, 25, 40, 50))
-    common = chance.choice((100, 125, 200, 250))
-    both = together(1 / each, 1 / common)
+    worker, monitor = (chance.choice((20, 25, 30, 40, 50, 60)) for _ in range(2))
+    common = chance.choice((100, 125, 150, 200, 250, 300))
     return NumericQuestion(
         key,
-        f"The chances here are invented. In a year a worker lets go with a chance of 1 in {each}, and by itself its "
-        f"monitor would not take over with a chance of 1 in {each}. Besides, one cause that takes both comes with a "
+        f"The chances here are invented. In a year a worker lets go with a chance of 1 in {worker}, and by itself its "
+        f"monitor would not take over with a chance of 1 in {monitor}. Besides, one cause that takes both comes with a "
         f"chance of 1 in {common}. What is the chance, in per cent, that both fail in a year?",
         "fraction",
-        both,
-        f"Two chances apart are multiplied: 1 in {each * each}. The cause that takes both is added to that: 1 in "
+        together(1 / worker, 1 / monitor, 1 / common),
+        f"Two chances apart are multiplied: 1 in {worker * monitor}. The cause that takes both is added to that: 1 in "
         f"{common}. It is most of the sum, and a better monitor does not make it smaller.",
         (
             Slip(
                 "the two were taken as independent",
-                1 / each**2,
+                1 / (worker * monitor),
                 "That holds only where nothing takes both. The common cause comes on top.",
             ),
-            Slip("the two chances were added", 2 / each, "Both must fail: chances that are apart are multiplied."),
+            Slip("the two chances were added", 1 / worker + 1 / monitor, "Both must fail: multiply what is apart."),
             Slip(
                 "all three were multiplied",
-                1 / (each**2 * common),
+                1 / (worker * monitor * common),
                 "The common cause needs no other: it takes both by itself, so it is added.",
             ),
-            Slip("one layer was counted", 1 / each, "One layer alone does not let the outlet by."),
+            Slip("one layer was counted", 1 / worker, "One layer alone does not let the outlet by."),
         ),
         relative_tolerance=0.01,
         units=units,

@@ -10,7 +10,7 @@ import hashlib
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, is_dataclass, replace
-from math import isfinite
+from math import ceil, floor, isfinite
 from typing import TYPE_CHECKING, Any
 
 from toolkit.diagnosis.suspects import SUSPECTS, nearest_run, telling
@@ -271,7 +271,7 @@ def _grade_time(question: TraceQuestion, answer: Any) -> Grade:
         )
     start, end = question.window
     middle, half = (start + end) / 2, (end - start) / 2
-    window = f"Any time from {start:.0f} to {end:.0f} s counts as right."
+    window = f"Any time from {ceil(start)} to {floor(end)} s counts as right."
     off = abs(time - middle)
     if off <= half:
         return Grade(1.0, 1.0, "Right.", (question.worked, window), time)

@@ -175,6 +175,8 @@ class Quiz:
         if self.question is None:
             return
         seconds = self.watch()
+        # Weighing many runs may take a second or two: nobody shall press twice.
+        self.message.value = html.note("One moment.")
         try:
             graded = grade(self.question, self.answer())
         except AnswerError as error:
