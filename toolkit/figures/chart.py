@@ -36,6 +36,8 @@ __all__ = [
 ]
 
 Floats = NDArray[np.float64]
+# A trace that lies on the edge of the picture has not left it, whatever its last digits (share of the range).
+EDGE_SLACK = 1e-3
 
 
 class TimeChart:
@@ -274,7 +276,8 @@ class TimeChart:
         times, values = _shown(line, self.spec.x_range)
         low, high = self.spec.y_range
         found: list[tuple[bool, float, float]] = []
-        for above, outside in ((True, values > high), (False, values < low)):
+        slack = EDGE_SLACK * (high - low)
+        for above, outside in ((True, values > high + slack), (False, values < low - slack)):
             if outside.any():
                 worst = int(values.argmax() if above else values.argmin())
                 inside_before = np.flatnonzero(~outside[:worst])

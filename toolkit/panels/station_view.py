@@ -142,7 +142,7 @@ def _branches(trace: Trace, time: float, lines: dict[str, str]) -> Iterator[Bran
     for valve in station.relief_valves:
         lift, flow = trace.at(f"{valve.name}_lift_share", time), trace.at(f"{valve.name}_flow", time)
         lift = lift if lift > SHUT_BELOW else 0.0
-        share = flow / _largest(trace, valve.name)
+        share = flow / _largest(trace, valve.name) if flow > WEEPS else 0.0
         yield ReliefValveView(valve.name, valve.at, lift, share, weeping=flow > WEEPS and not lift)
     for switch in station.switches:
         drives = "lockout" if switch.locks_out else "trip" if switch.trips else "alarm"
