@@ -10,7 +10,7 @@ from toolkit.ladder import take_over_gauge_pressure
 from toolkit.panels import lesson_05, monitor_station
 from toolkit.panels.regulator_view import DUSK
 from toolkit.panels.words import vented_words
-from toolkit.units import IN_WC
+from toolkit.units import FOOT, IN_WC, MBAR, PSI, format_pressure, format_quantity
 
 
 def worked() -> dict[str, str]:
@@ -27,20 +27,40 @@ def worked() -> dict[str, str]:
     assert well.at("monitor_lift", NIGHT_AT) == pytest.approx(monitor.travel)
     between, behind = monitor_station.INTERSTAGE, monitor_station.OUTLET
     (fault,) = failed.scenario.faults
+    # "looks fine", yet "it moves along with the worker"
+    near = bench_trace(lesson_05, failure="nothing else", above=2 * IN_WC)
+    too_near = near.scenario.station.regulators[0]
+    by_day, at_night = (near.at("monitor_lift", time) / too_near.travel for time in (DAY_AT, NIGHT_AT))
+    assert take_over_gauge_pressure(too_near.condition()) < near.at(OUTLET, DAY_AT)
+    assert near.at(INTERSTAGE, DAY_AT) == pytest.approx(well.at(INTERSTAGE, DAY_AT), rel=5e-3)
+    # What the text multiplies, and what comes of it with the rounded numbers that stand there.
+    spike = (between * INLET_GAUGE + behind * lock_up) / (between + behind)
+    feet = (round(0.0106 * 60 * 27.68, 1), round(round(behind / FOOT**3, 3) * round(lock_up / IN_WC, 1), 1))
+    # 20.0 L times the 19.4 mbar that stand there are 388: the lock-up's next digit makes it 389.
+    litres = (round(between / 1e-3 * INLET_GAUGE / MBAR), round(behind / 1e-3 * lock_up / MBAR))
+    assert round(sum(feet) / round((between + behind) / FOOT**3, 3), 1) == round(spike / IN_WC, 1)
+    assert round(sum(litres) / round((between + behind) / 1e-3, 1), 1) == round(spike / MBAR, 1)
     return {
         "lock-up": pressure(lock_up),
         "set point": pressure(set_point),
         "starts": pressure(starts),
         "allowance": both(allowance, "pressure_difference"),
         "lowest": pressure(lock_up + allowance),
+        "near": pressure(too_near.set_gauge_pressure),
+        "near, between": pressure(near.at(INTERSTAGE, DAY_AT)),
+        "near, lifts": f"only {by_day:.0%} open, and at night {at_night:.0%}".replace("%", " %"),
         "to spare": both(starts - lock_up, "pressure_difference"),
         "held": pressure(held),
         "rating": pressure(rating),
         "left": both(rating - held, "pressure_difference"),
-        "between": both(between, "volume"),
+        "between": f"{between / FOOT**3:.4f} ft³ ({format_quantity(between, 'volume', 'metric')})",
+        "a psi": f"1 psi is {PSI / IN_WC:.2f} in. w.c. ({format_pressure(PSI, 'metric')})",
+        "in one unit": f"{INLET_GAUGE / IN_WC:,.0f} in. w.c. ({INLET_GAUGE / MBAR:,.0f} mbar)",
+        "multiplied": f"{feet[0]} and {feet[1]} (in litres and mbar {litres[0]:,} and {litres[1]})",
+        "together": both(between + behind, "volume"),
         "inlet": pressure(INLET_GAUGE),
         "behind": both(behind, "volume"),
-        "spike": pressure((between * INLET_GAUGE + behind * lock_up) / (between + behind)),
+        "spike": pressure(spike),
         "ramp": f"{fault.ramp:.0f} seconds",
         "bench spike": pressure(failed.peak(OUTLET)[1]),
     }
@@ -79,6 +99,9 @@ def happened() -> dict[str, str]:
         "well, day": pressure(well.at(OUTLET, DAY_AT)),
         "well, night": pressure(well.at(OUTLET, NIGHT_AT)),
         "between": pressure(well.at(INTERSTAGE, DAY_AT)),
+        "burners": both(failed.at(PASSES, DAY_AT), "standard_flow"),
+        "burners' rating": both(failed.scenario.station.loads[0].rated_flow, "standard_flow"),
+        "near": both(2 * IN_WC, "pressure_difference"),
         "open, day": pressure(failed.at(OUTLET, DAY_AT)),
         "open, night": pressure(failed.at(OUTLET, NIGHT_AT)),
         "rating": pressure(rating),

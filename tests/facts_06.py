@@ -10,7 +10,7 @@ from toolkit.panels import lesson_05, lesson_06
 from toolkit.panels.regulator_view import DUSK
 from toolkit.panels.words import vented_words
 from toolkit.quiz.lesson_06 import shut_gauge_pressure
-from toolkit.units import IN_WC, INCH
+from toolkit.units import IN_WC, INCH, format_quantity
 
 RATING = HERE.loads[0].maximum_gauge_pressure
 HARD = "hard: grit, weld slag"
@@ -35,6 +35,9 @@ def worked() -> dict[str, str]:
     assert shut == pytest.approx(shut_gauge_pressure(worker, lift), rel=1e-9)
     assert worst == pytest.approx(shut_gauge_pressure(worker), rel=1e-9)
     assert shut == pytest.approx(failed.at(OUTLET, NIGHT_AT), rel=2e-3)
+    # "once at rest"; "for a moment it can be a little more"
+    grit = bench_trace(lesson_06, failure="nothing else", hardness=HARD, debris=GRIT)
+    assert grit.at(OUTLET, NIGHT_AT) < worst < grit.peak(OUTLET)[1] < RATING
     lock_up = lock_up_gauge_pressure(condition, INLET_GAUGE)
     assert lock_up == pytest.approx(well.at(OUTLET, NIGHT_AT), rel=2e-3)
     return {
@@ -59,6 +62,8 @@ def worked() -> dict[str, str]:
         "worst before the area": pressure(seated + more / area),
         "smaller": f"{per_travel * second.travel:.0%}".replace("%", " %"),
         "worst": pressure(worst),
+        "grit": both(GRIT, "small_length"),
+        "grit, peak": pressure(grit.peak(OUTLET)[1]),
         "rating": pressure(RATING),
         "spare": both(RATING - worst, "pressure_difference"),
         "lock-up": pressure(lock_up),
@@ -93,16 +98,27 @@ def happened() -> dict[str, str]:
         ("sensing line broken", "open"),
         ("vent blocked", "open"),
         ("diaphragm torn wide", "open"),
-        ("one slug of grit through both seats", "held off by dirt"),
+        ("one slug of grit through both seats", "down, held off by dirt"),
     ):
         run = bench_trace(lesson_06, failure=failure)
-        stands = lesson_06.stands(lesson_06.shut_share(run, NIGHT_AT))
-        # A fouled seat stands where a shut one would, and gas goes on past it.
-        assert stands == ("shut" if seat == "held off by dirt" else seat)
+        assert lesson_06.seat_words(run, NIGHT_AT) == seat
         assert (run.peak(OUTLET)[1] > RATING) == (seat != "shut")
         rows[failure] = f"| {failure} | {pressure(run.at(OUTLET, DAY_AT))} | {pressure(run.at(OUTLET, NIGHT_AT))} |"
         rows[failure] += f" {seat} |"
+    # The seconds that "Predict and try" gives show what the text says of day and night.
+    for run in (well, failed):
+        assert pressure(run.at(OUTLET, 110.0)) == pressure(run.at(OUTLET, DAY_AT))
+        assert pressure(run.at(OUTLET, 410.0)) == pressure(run.at(OUTLET, NIGHT_AT))
+    # "the disk was not yet wide open"
+    (acts,) = failed.happened("second_seat_acts")
+    assert failed.at("worker_lift", acts.time) < 0.9 * worker.travel
+    raised = failed.at(OUTLET, DAY_AT) - well.at(OUTLET, DAY_AT)
+    assert raised / IN_WC == pytest.approx(3, abs=0.15)
     return {
+        "begins": pressure(relief_start_gauge_pressure(worker.condition())),
+        "begins, on its way": pressure(acts.value),
+        "burners": both(failed.at(PASSES, DAY_AT), "standard_flow"),
+        "burners' rating": both(failed.scenario.station.loads[0].rated_flow, "standard_flow"),
         "well, day": pressure(well.at(OUTLET, DAY_AT)),
         "well, night": pressure(well.at(OUTLET, NIGHT_AT)),
         "open, day": pressure(failed.at(OUTLET, DAY_AT)),
@@ -113,7 +129,7 @@ def happened() -> dict[str, str]:
         "hump": pressure(failed.peak(OUTLET)[1]),
         "grit": both(GRIT, "small_length"),
         "grit, night": pressure(grit.at(OUTLET, NIGHT_AT)),
-        "raised": both(failed.at(OUTLET, DAY_AT) - well.at(OUTLET, DAY_AT), "pressure_difference"),
+        "raised": f"about 3 in. w.c. ({format_quantity(raised, 'pressure_difference', 'metric')})",
         "too near": both(0.5 * IN_WC, "pressure_difference"),
         "near begins": pressure(start),
         "too far": both(14 * IN_WC, "pressure_difference"),

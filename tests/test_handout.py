@@ -8,6 +8,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from functools import cache
 from html.parser import HTMLParser
+from math import ceil, floor
 from pathlib import Path
 from random import Random
 from typing import Any, get_args
@@ -238,7 +239,7 @@ def test_the_key_tells_the_computed_answer(item: Any, units: str) -> None:
         assert told == pytest.approx(question.truth, abs=question.tolerance())
     elif isinstance(question, TraceQuestion):
         start, end = question.window
-        assert said == f"{question.worked}\nAny time from {start:.0f} to {end:.0f} s counts as right."
+        assert said == f"{question.worked}\nAny time from {ceil(start)} to {floor(end)} s counts as right."
     elif isinstance(question, SuspectsQuestion):
         true = question.names()[question.suspects.index(question.truth)]
         assert said.startswith(f"It was: {true}.")

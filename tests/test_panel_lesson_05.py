@@ -4,8 +4,9 @@ import pytest
 
 from toolkit.panels import lesson_05
 from toolkit.panels.monitor_station import settings_of, story, takes_over
+from toolkit.panels.regulator_view import LARGEST_DEMAND
 from toolkit.simulation import simulate
-from toolkit.units import IN_WC
+from toolkit.units import IN_WC, PSI
 
 
 def shown(**chosen):
@@ -42,6 +43,21 @@ def test_each_failure_says_and_draws_who_holds(failure, words, drawn):
     assert words in made.sentence
     assert drawn in made.drawing
     assert len(made.readouts) == 5
+
+
+@pytest.mark.parametrize(
+    ("chosen", "words", "not_said"),
+    [
+        ({"failure": "none"}, "The burners have gas.", "carbon monoxide"),
+        ({}, "The burners have gas: they take 314 scfh, 126 % of their rating. Burners fed like", "more pressure than"),
+        ({"failure": "both"}, "more pressure than they are made for: they take 1,867 scfh", "have gas."),
+        ({"failure": "none", "inlet": 5 * PSI, "demand": LARGEST_DEMAND}, "less than half", "have gas"),
+    ],
+)
+def test_what_the_burners_get_is_told(chosen, words, not_said):
+    sentence = shown(**chosen).sentence
+    assert words in sentence
+    assert not_said not in sentence
 
 
 def test_a_monitor_set_too_near_is_told():

@@ -109,11 +109,11 @@ def test_the_second_seat_moves_along_with_the_workers_screw():
     ("failure", "words", "drawn", "passes"),
     [
         ("open", "first at work at 1 min", "worker: wide open, second seat shut", False),
-        ("none", "The second seat stands by, open.", " open, second seat open", False),
+        ("none", "The second seat stands by, open.", "worker: shut, second seat open", False),
         ("line", "what blinds the worker blinds it too", "wide open, second seat open, sensing line broken", True),
-        ("vent", "what blinds the worker blinds it too", " open, second seat open", True),
+        ("vent", "what blinds the worker blinds it too", "worker: shut, second seat open", True),
         ("torn", "what blinds the worker blinds it too", "second seat open, gas at vent", True),
-        ("slug", "its dirt still lets gas through", "second seat shut", True),
+        ("slug", "at the end of the night down, held off by dirt", "second seat", True),
     ],
 )
 def test_each_failure_says_and_draws_who_holds(failure, words, drawn, passes):
@@ -121,7 +121,12 @@ def test_each_failure_says_and_draws_who_holds(failure, words, drawn, passes):
     assert words in made.sentence
     assert drawn in made.drawing
     assert ("is above that for" in made.sentence) == passes
-    assert "The burners have gas." in made.sentence
+    assert ("made for" in made.sentence) == passes
+    (load,) = trace().scenario.station.loads
+    taken = trace(failure=failure).at("appliances_flow", DAY_AT) / load.rated_flow
+    told = f"{taken:.0%}".replace("%", " %") + " of their rating. Burners fed like that can make carbon monoxide."
+    assert (told in made.sentence) == (failure not in ("none", "vent"))
+    assert ("carbon monoxide" in made.sentence) == (taken > 1.05)
     assert [name for name, _ in made.readouts][-1] == "second seat now"
     assert "begins to shut" in made.ladder
     assert "appliances rating" in made.ladder
@@ -153,6 +158,13 @@ def test_a_starved_house_is_told():
 def test_how_it_stands_is_never_rounded_up_to_shut():
     shown_as = [stands(share) for share in (0.0, AT_WORK, 0.4, 0.9985, 1.0)]
     assert shown_as == ["open", "open", "40 % shut", "99 % shut", "shut"]
+    assert [stands(share, dirty=True) for share in (0.0, 0.4, 1.0)] == ["open", "40 % shut", "down, held off by dirt"]
+
+
+def test_a_seat_held_off_by_dirt_is_not_called_shut():
+    seats = [dict(shown(failure=one, moment=NIGHT_AT).readouts)["second seat now"] for one in ("open", "slug")]
+    assert seats == ["shut", "down, held off by dirt"]
+    assert dict(shown(failure="slug", moment=30.0).readouts)["second seat now"] == "open"
 
 
 def test_the_chart_marks_when_the_second_seat_begins():

@@ -189,6 +189,18 @@ def test_the_gauge_between_falls_once_the_monitor_has_shut(seed: int) -> None:
     assert trace.at(f"{WORKER}_lift", off + 1.0) > 0.0
 
 
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_the_window_stands_around_the_knee_that_the_picture_shows(units: str) -> None:
+    """The knee by another way: where the drawn line bends down most, by differences over a second."""
+    for seed in range(20):
+        trace, off, time = leaking_seat(Random(seed), units)
+        times = np.arange(off + 1.0, trace.scenario.duration, 0.05)
+        drawn = np.interp(times, trace.times, trace[INTERSTAGE])
+        bends = drawn[40:] - 2 * drawn[20:-20] + drawn[:-40]
+        knee = times[20 + int(bends.argmin())]
+        assert abs(time - knee) < 0.6 * 0.03 * trace.scenario.duration, seed
+
+
 # --- grading
 
 

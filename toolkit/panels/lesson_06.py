@@ -9,8 +9,9 @@ from toolkit.devices.regulator import Regulator, SecondSeat, lock_up_gauge_press
 from toolkit.faults import BlockedVent, BrokenSensingLine, Debris, Fault, FouledSecondSeat, StuckStem, TornDiaphragm
 from toolkit.panels.bench import Bench, Settings, Shown, run
 from toolkit.panels.controls import Choice, Slider
+from toolkit.panels.monitor_station import burners_words
 from toolkit.panels.predict import Prediction
-from toolkit.panels.regulator_view import DAY, DUSK, MORNING, NOON
+from toolkit.panels.regulator_view import DAY, DUSK, MORNING
 from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, SET_POINT, ZOOM, fitted
 from toolkit.panels.station_bench import Watch, above_rating, watched
 from toolkit.panels.words import clock, vented_words
@@ -25,8 +26,6 @@ OUTLET = 2e-2
 WATCH = Watch("Worker with a second seat")
 # The second seat counts as at work once this share of its travel is used, as shut once nearly all of it is.
 AT_WORK, SHUT = 0.01, 0.999
-# Burners that pass this share of their rating still have gas.
-SERVED = 0.5
 # Just before the morning [s]: what a night ends at.
 NIGHT_AT = MORNING - 1
 
@@ -130,9 +129,17 @@ def began(trace: Trace) -> float | None:
     return float(at_work[0]) if len(at_work) else None
 
 
-def stands(share: float) -> str:
-    """How the second seat stands, in words."""
+def stands(share: float, *, dirty: bool = False) -> str:
+    """How the second seat stands, in words; one with dirt under it comes down and is not shut."""
+    if dirty and share >= SHUT:
+        return "down, held off by dirt"
     return "shut" if share >= SHUT else "open" if share <= AT_WORK else tidy(f"{min(share, 0.99):.0%} shut")
+
+
+def seat_words(trace: Trace, time: float) -> str:
+    """How the second seat stands at a time [s], in words."""
+    dirty = any(isinstance(fault, FouledSecondSeat) and time >= fault.onset for fault in trace.scenario.faults)
+    return stands(shut_share(trace, time), dirty=dirty)
 
 
 def second_seat_words(trace: Trace, units: str) -> str:
@@ -150,13 +157,9 @@ def second_seat_words(trace: Trace, units: str) -> str:
         )
     if at is None:
         return "The second seat stands by, open."
-    by_day, by_night = (stands(shut_share(trace, t - 1)) for t in (DUSK, MORNING))
+    by_day, by_night = (seat_words(trace, t - 1) for t in (DUSK, MORNING))
     since = f"is first at work at {clock(at)}" if at else "is at work from the start"
-    said = f"The second seat {since}; by day it stands {by_day}, at the end of the night "
-    if FOULED in trace.scenario.faults and by_night == "shut":
-        said += "as far down as it goes, and its dirt still lets gas through."
-    else:
-        said += f"{by_night}."
+    said = f"The second seat {since}; by day it stands {by_day}, at the end of the night {by_night}."
     if lock_up > start:
         said += (
             f" It is set too near: it begins at {format_pressure(start, units)}, and a sound worker locks up at "
@@ -169,8 +172,6 @@ def story(trace: Trace, units: str) -> str:
     """The run in a few sentences: the outlet, who holds, the rating, what is let off, whether the burners have gas."""
     day, night = (format_pressure(trace.at("outlet_gauge_pressure", t - 1), units) for t in (DUSK, MORNING))
     top_at, top = trace.peak("outlet_gauge_pressure")
-    (load,) = trace.scenario.station.loads
-    fed = min(trace.at(f"{load.name}_flow", t - 1) for t in (DUSK, NOON)) >= SERVED * load.rated_flow
     off = vented_words(trace, units)
     said = [
         f"By day the outlet stands at {day}, at the end of the night at {night}.",
@@ -178,7 +179,7 @@ def story(trace: Trace, units: str) -> str:
         f"The highest is {format_pressure(top, units)}, at {clock(top_at)}.",
         above_rating(WATCH, trace, units),
         "No gas is let off." if off == "none" else f"Gas let off: {off}.",
-        "The burners have gas." if fed else "The burners get less than half of what they want.",
+        burners_words(trace, units),
     ]
     if trace.happened("hunts"):
         said.append("It hunts; the chart shows the middle of the swing.")
@@ -188,7 +189,7 @@ def story(trace: Trace, units: str) -> str:
 def show(settings: Settings) -> Shown:
     """Outlet over the day, the worker with its two seats, and who holds."""
     trace, units = run(scenario(settings)), settings["units"]
-    seat = stands(shut_share(trace, settings["moment"])) if settings["fitted"] else "not fitted"
+    seat = seat_words(trace, settings["moment"]) if settings["fitted"] else "not fitted"
     return watched(WATCH, settings, trace, story(trace, units), (("second seat now", seat),))
 
 
@@ -203,6 +204,7 @@ def explain(units: str) -> str:
     return tidy(
         f"With the worker well the outlet holds {shown[0]}. Stuck wide open, its disk cannot come down, but the "
         f"diaphragm travels on and shuts the second seat: {shown[1]} by day and {shown[2]} at the end of the night. "
+        "That is lower than where it is set to begin, because the disk hangs low and the main spring pushes less. "
         f"The burners never went out and nothing was let off. Without the second seat the night goes to {shown[3]}."
     )
 

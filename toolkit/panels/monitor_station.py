@@ -9,18 +9,21 @@ from toolkit.devices.regulator import Regulator
 from toolkit.figures.data import EventMarker
 from toolkit.layers import MONITOR, with_monitor
 from toolkit.panels.bench import Settings, Shown
-from toolkit.panels.regulator_view import DUSK, MORNING
+from toolkit.panels.regulator_view import DUSK, MORNING, NOON
 from toolkit.panels.station_bench import Watch, above_rating, watched
 from toolkit.panels.words import clock
 from toolkit.scenario import Scenario, Station, Volume
 from toolkit.trace import Trace
-from toolkit.units import format_pressure, tidy
+from toolkit.units import format_pressure, format_quantity, tidy
 
 WORKER = "worker"
 # Room between the two regulators, and downstream [m3]: little against much, as it should be.
 INTERSTAGE, OUTLET = 3e-4, 2e-2
 # A monitor counts as holding once it stands this far off its upper stop (share of travel).
 HOLDS_BELOW = 0.9
+# Burners that pass this share of their rating still have gas; above that one they are fed too much. A worker that is
+# well feeds them within 2 % of it.
+SERVED, OVERFED = 0.5, 1.05
 WATCH = Watch("Worker and monitor")
 
 
@@ -67,8 +70,26 @@ def takes_over(trace: Trace) -> float | None:
     return float(found[0]) if found else None
 
 
+def burners_words(trace: Trace, units: str) -> str:
+    """Whether the burners have gas while they are on, and how far above their rating they are fed, in words."""
+    (load,) = trace.scenario.station.loads
+    flows = [trace.at(f"{load.name}_flow", time - 1) for time in (DUSK, NOON)]
+    if min(flows) < SERVED * load.rated_flow:
+        return "The burners get less than half of what they want."
+    said = "The burners have gas"
+    if trace.peak(f"{load.at}_gauge_pressure")[1] > load.maximum_gauge_pressure:
+        said += ", and more pressure than they are made for"
+    if max(flows) <= OVERFED * load.rated_flow:
+        return f"{said}."
+    takes = format_quantity(max(flows), "standard_flow", units)
+    return (
+        f"{said}: they take {takes}, {max(flows) / load.rated_flow:.0%} of their rating. "
+        "Burners fed like that can make carbon monoxide."
+    )
+
+
 def story(trace: Trace, units: str) -> str:
-    """The run in a few sentences: who holds by day and by night, the spike, whether the rating was passed."""
+    """The run in a few sentences: who holds by day and by night, the spike, the rating, what the burners get."""
 
     def shown(gauge: float) -> str:
         return format_pressure(gauge, units)
@@ -101,7 +122,7 @@ def story(trace: Trace, units: str) -> str:
     if trace.happened("hunts"):
         often = trace.happened("hunts")[0].value
         said.append(f"The two hunt, {often:.2g} swings a second; the chart shows the middle of the swing.")
-    said.append(above_rating(WATCH, trace, units))
+    said += [above_rating(WATCH, trace, units), burners_words(trace, units)]
     return tidy(" ".join(said))
 
 
@@ -113,5 +134,5 @@ def over_the_day(settings: Settings, trace: Trace) -> Shown:
     gauge: tuple[tuple[str, str], ...] = ()
     if settings_of(trace.scenario)[1] is not None:
         between = format_pressure(trace.at("interstage_gauge_pressure", moment), units)
-        gauge = (("between them now", between),)
+        gauge = (("interstage now", between),)
     return watched(WATCH, settings, trace, story(trace, units), gauge, markers)

@@ -27,8 +27,9 @@ WORKER = "worker"
 INTERSTAGE = "interstage_gauge_pressure"
 # Little room between the two and much behind them, so that what is stored between makes a small spike [m3].
 BETWEEN, BEHIND = 3e-4, 2e-2
-# The gauge between the regulators is seen to fall once this share of the inlet's pressure is gone.
-SEEN_FALL = 0.02
+# The gauge between the regulators is seen to fall once this share of the inlet's pressure is gone: a hundredth is
+# three points of the picture's height, and more than the pipes take while the burners are on.
+SEEN_FALL = 0.01
 # A time read from a picture may be off by this share of the run.
 READ_OFF = 0.03
 
@@ -275,8 +276,11 @@ def leaking_seat(chance: Random, units: str) -> tuple[Trace, float, float]:
     )
     whole = Scenario(station, (Demand(0.0, 1.0), Demand(off, 0.0)), (grit,), 10.0 * round((off + 90.0) / 10.0))
     trace = simulate(whole)
-    fallen = trace[INTERSTAGE] < (1.0 - SEEN_FALL) * station.supply.gauge_pressure
-    return trace, off, float(trace.times[np.flatnonzero(fallen & (trace.times > off))[0]])
+    seen = (1.0 - SEEN_FALL) * station.supply.gauge_pressure
+    last = int(np.flatnonzero(trace[INTERSTAGE] >= seen)[-1])
+    # The picture draws straight lines from point to point, and the points of a slow fall stand seconds apart.
+    (start, end), (high, low) = trace.times[last : last + 2], trace[INTERSTAGE][last : last + 2]
+    return trace, off, float(start + (end - start) * (high - seen) / (high - low))
 
 
 def _between(key: str, chance: Random, units: str) -> TraceQuestion:
@@ -285,13 +289,15 @@ def _between(key: str, chance: Random, units: str) -> TraceQuestion:
     return TraceQuestion(
         key,
         f"{_told(trace.scenario.station, units)} Grit lies on the worker's seat, and the burners go off during the "
-        "run. The picture shows the gauge between the two regulators. From when on does the monitor hold gas back?",
+        "run. The picture shows the gauge between the two regulators. From when on does that gauge tell that the "
+        "monitor holds the gas back?",
         outlet_picture(trace, units, signal=INTERSTAGE, kind="gauge_pressure", name="Pressure between the regulators"),
         (time - half, time + half),
         trace.scenario.duration,
         f"A monitor that stands by wide open lets the inlet's pressure through to the worker. The burners went off at "
-        f"{off:.0f} s. The worker could not seal, the outlet climbed slowly, and the monitor shut: from {time:.0f} s "
-        "on the gas that stood between the two runs off through the leaking seat, and no more follows.",
+        f"{off:.0f} s. The worker could not seal, the outlet climbed slowly, and the monitor began to close. That "
+        f"shows on the gauge only once it is all but shut: from {time:.0f} s on the gas that stood between the two "
+        "runs off through the leaking seat, and no more follows.",
     )
 
 

@@ -294,8 +294,8 @@ SIGNS: Mapping[str, str] = {
 NEXT: Mapping[str, str] = {
     "well": "Write the readings down; the next visit is compared with them.",
     "holds": "Treat it as urgent: nothing is left behind the second seat.",
-    "both": "Shut off and make safe before anything else.",
-    "torn": "Make safe first; the second seat hangs on the same diaphragm, and is no guard.",
+    "both": "Shut off and make safe as the procedure says, before anything else.",
+    "torn": "Make safe as the procedure says; the second seat hangs on the same diaphragm, and is no guard.",
 }
 
 
