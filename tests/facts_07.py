@@ -5,16 +5,30 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from lesson_text import DAY_AT, HERE, INLET_GAUGE, NIGHT_AT, OUTLET, area_of, bench_trace, both, flow_through, pressure
+from lesson_text import (
+    DAY_AT,
+    HERE,
+    INLET_GAUGE,
+    NIGHT_AT,
+    OUTLET,
+    PASSES,
+    area_of,
+    bench_trace,
+    both,
+    flow_through,
+    pressure,
+)
 
 from toolkit.devices.balance import valve_area
 from toolkit.devices.regulator import lock_up_gauge_pressure
+from toolkit.flow import standard_flow
+from toolkit.gas import compressibility
 from toolkit.margins import relief_capacity
 from toolkit.panels import lesson_07
 from toolkit.panels.lesson_07 import LIFT, STACK_FLOW, VALVE
 from toolkit.panels.regulator_view import NOON
 from toolkit.panels.words import vented_words
-from toolkit.sizing import API_526_LETTERS, api_526_letter
+from toolkit.sizing import API_526_LETTERS, api_520_area, api_526_letter
 from toolkit.units import IN_WC, INCH, PSI
 
 RATING = HERE.loads[0].maximum_gauge_pressure
@@ -46,6 +60,16 @@ def worked() -> dict[str, str]:
     assert full < RATING
     (sized,) = relief_capacity(station, "outlet", full)
     area, offered = sized.api_area, API_526_LETTERS["G"]
+    # The equation with what the text puts in.
+    air, gas, warm = station.atmosphere, station.gas, station.temperature
+    weight = sized.worker_flow / standard_flow(1.0, gas)
+    z = compressibility(gas, air + full, warm)
+    by_hand = api_520_area(weight, air + full, air, warm, gas.molar_mass, gas.heat_ratio, compressibility=z)
+    assert by_hand == pytest.approx(area, rel=1e-6)
+    # "far more than twice the outlet's", so choked
+    outlet = trace.at(OUTLET, NIGHT_AT)
+    assert inlet + air > 4 * (outlet + air)
+    (shut,) = bench_trace(lesson_07, failure=NO_FAILURE, debris=GRIT, hardness=HARD).happened("valve_reseats")
     # "F is too small, G is the smallest that is enough"
     assert api_526_letter(area) == "G" == sized.letter
     assert API_526_LETTERS["F"] < area
@@ -61,6 +85,12 @@ def worked() -> dict[str, str]:
     return {
         "opening": area_of(opening),
         "inlet": pressure(inlet),
+        "inlet, absolute": both(inlet + air, "absolute_pressure"),
+        "outlet, absolute": both(outlet + air, "absolute_pressure"),
+        "W": both(weight, "mass_flow"),
+        "p1, p2": f"{(air + full) / 1e3:.2f} kPa and {air / 1e3:.2f} kPa",
+        "T": f"{warm:.1f} K",
+        "M, k, Z": f"{1e3 * gas.molar_mass:.1f} as M, {gas.heat_ratio:.2f} as k and {z:.3f} as Z",
         "comes": both(comes, "standard_flow"),
         "build-up": percent(valve.build_up),
         "set": pressure(valve.set_gauge_pressure),
@@ -84,6 +114,7 @@ def worked() -> dict[str, str]:
         "blowdown share": percent(valve.blowdown),
         "blowdown": both(blowdown, "pressure_difference"),
         "reseat": pressure(reseat),
+        "reseat, bench": f"The bench says {pressure(shut.value)}",
         "lock-up": pressure(lock_up),
         "to spare": both(reseat - lock_up, "pressure_difference"),
     }
@@ -92,6 +123,11 @@ def worked() -> dict[str, str]:
 def happened() -> dict[str, str]:
     well, failed = bench_trace(lesson_07, failure=NO_FAILURE), bench_trace(lesson_07)
     worker, valve = failed.scenario.station.regulators[0], failed.scenario.station.relief_valves[0]
+    (load,) = failed.scenario.station.loads
+    # "with the same burners on", and further open than it was going up to the same pressure
+    morning = failed.at(OUTLET, NOON - 1)
+    going_up = (morning / valve.set_gauge_pressure - 1) / valve.build_up
+    assert failed.at(LIFT, NOON - 1) > going_up + 0.3
     # "stays shut", "never passes the rating", "blows to the end"
     assert well[LIFT].max() == 0.0
     assert failed.peak(OUTLET)[1] < RATING
@@ -136,6 +172,9 @@ def happened() -> dict[str, str]:
         "well, night": pressure(well.at(OUTLET, NIGHT_AT)),
         "day": pressure(failed.at(OUTLET, DAY_AT)),
         "night": pressure(failed.at(OUTLET, NIGHT_AT)),
+        "morning": pressure(morning),
+        "burners take": both(failed.at(PASSES, DAY_AT), "standard_flow"),
+        "made for": both(load.rated_flow, "standard_flow"),
         "rating": pressure(RATING),
         "leaves": both(failed.at(STACK_FLOW, NIGHT_AT), "standard_flow"),
         "let off": f"{vented_words(failed, 'us')} ({vented_words(failed, 'metric')})",
@@ -163,7 +202,7 @@ NUMBERS = {"Worked example": worked, "What happened": happened}
 SAID_IN_WORDS = {
     # The numbers of the standards' own names, and the least pressure of the equipment they are written for: API 520
     # part I, its scope as told in a seller's abstract, `api-520-1`.
-    "Worked example": ("API 520", "API 526", "15 psig (1.03 bar)"),
+    "Worked example": ("API 520", "API 526", "15 psig (1.03 bar)", "p1", "p2"),
     # The bench's ten minutes.
     "What happened": ("API 526",),
 }
@@ -182,13 +221,15 @@ TOLD = [
 TEACHES = [
     ("A relief valve holds nothing back: it lets off what is too much.", "bench"),
     ("At its set pressure a relief valve only begins to open.", "item 07.settles"),
+    ("But by day the burners take 672 scfh (19.04 m³/h) and not 500 scfh (14.16 m³/h).", "bench"),
+    ("Coming down, the disk stays further open than it was going up.", "bench"),
     ("It shuts nothing off, so it blows until somebody stops the gas.", "bench"),
     ("The larger the orifice, the lower it holds.", "bench"),
     ("One that is too small goes to full lift, and the pressure climbs on.", "item 07.state"),
     ("The worker's worst case is wide open, at the highest inlet, with no burner on.", "item 07.letter"),
     ("An isolating valve left shut makes a relief valve nothing, and no gauge shows it.", "item 07.state"),
     (
-        "A stack that is all but blocked does the same, though gas still comes out.",
+        "A stack that is all but blocked is nearly as bad, though gas still comes out.",
         "test tests/test_layers.py::test_a_blocked_or_isolated_relief_valve_shows_nothing_until_it_is_needed",
     ),
     ("Set below lock-up, it opens every night with nothing wrong.", "item 07.ladder"),

@@ -10,13 +10,15 @@ from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.margins import relief_capacity
 from toolkit.panels import lesson_07
 from toolkit.panels.controls import Slider
-from toolkit.panels.lesson_07 import BENCH, LIFT, OUTLET, STACK_FLOW, WITHOUT, story
+from toolkit.panels.lesson_07 import BENCH, LIFT, OUTLET, STACK_FLOW, story
 from toolkit.panels.regulator_view import DUSK, MORNING, NEAR_TOP, NOON
 from toolkit.simulation import simulate
 from toolkit.sizing import API_526_LETTERS
 from toolkit.units import IN_WC, INCH, PSI
 
 NIGHT = MORNING - 1
+assert BENCH.without is not None
+WITHOUT = BENCH.without
 # Grit that by day passes less than the burners take, and at night lifts the valve enough to pop.
 GRIT = {"failure": "none", "debris": 3.05e-4, "hardness": 1e8}
 
@@ -114,6 +116,21 @@ def test_without_the_layer_no_valve_is_there_and_no_rung_on_the_ladder():
     assert trace(**WITHOUT[1]).scenario.station.relief_valves == ()
     assert "relief valve opens" in shown().ladder
     assert "relief valve opens" not in shown(**WITHOUT[1]).ladder
+
+
+def test_the_ladder_has_all_three_pressures_of_the_valve():
+    ladder = shown().ladder
+    for words in ("at full lift 13.7 in. w.c.", "is shut again 9.3 in. w.c.", "opens 11.0 in. w.c."):
+        assert words in ladder
+    assert "full lift" not in shown(**WITHOUT[1]).ladder
+
+
+def test_what_the_burners_take_is_told_beside_what_leaves():
+    readouts = dict(shown(moment=NIGHT).readouts)
+    assert readouts["burners take now"] == "0 scfh"
+    assert readouts["out of the stack"] == "2,939 scfh"
+    assert "They take 672 scfh and not 500 scfh" in shown().sentence
+    assert "and not" not in shown(failure="none").sentence
 
 
 def test_after_a_pop_a_clean_seat_is_tight_and_a_dirty_one_weeps():

@@ -15,7 +15,7 @@ from toolkit.panels.controls import Choice, Slider
 from toolkit.panels.lesson_08 import OUTLET, SHUTOFF, VISIT, WORKER, Repair, story, trips, unlit
 from toolkit.panels.regulator_view import DUSK, MORNING, NEAR_TOP, NIGHT, NOON
 from toolkit.simulation import simulate
-from toolkit.units import IN_WC, PSI
+from toolkit.units import IN_WC, MBAR, PSI
 
 BENCH = lesson_08.BENCH
 CHOICES = {c.key: [value for _, value in c.options] for c in BENCH.controls if isinstance(c, Choice)}
@@ -92,7 +92,7 @@ def test_what_stood_between_still_comes():
     """(V1 p1 + V2 p2) / (V1 + V2), isothermal (closed form)."""
     run = trace(visit="nobody")
     closed = run.happened("valve_shut")[0].time
-    first, second = (run.at(f"{room}_gauge_pressure", closed) for room in ("inlet", "outlet"))
+    first, second = (run.at(f"{room}_gauge_pressure", closed) for room in ("between", "outlet"))
     v1, v2 = lesson_08.BETWEEN, lesson_08.BEHIND
     assert run.at(OUTLET, MORNING - 1) == pytest.approx((v1 * first + v2 * second) / (v1 + v2), rel=2e-3)
 
@@ -114,6 +114,24 @@ def test_locked_in_gas_rises_with_its_absolute_temperature():
     guarded = trace(failure="sun", visit="nobody")
     assert lesson_08.SUN < trips(guarded)[0].time < lesson_08.SUN + lesson_08.SUN_FOR
     assert guarded.at(OUTLET, MORNING - 1) == pytest.approx(run.at(OUTLET, MORNING - 1), rel=1e-3)
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_at_the_slider_s_lower_end_a_sound_night_trips_it_and_at_two_steps_more_it_does_not(units):
+    at = lesson_08.ABOVE
+    step = (IN_WC, MBAR)[units == "metric"] * at.steps[units == "metric"]
+    lowest = step * np.ceil(at.low / step - 1e-6)
+    ends = [trace(failure="none", above=lowest + more * step, visit="nobody") for more in (0, 2)]
+    assert [bool(trips(run)) for run in ends] == [True, False]
+    # a matter of lock-up, not of the day
+    assert DUSK < trips(ends[0])[0].time < MORNING
+
+
+def test_the_rooms_are_named_by_where_they_lie():
+    for fitted, rooms in ((True, ["inlet", "between", "outlet"]), (False, ["inlet", "outlet"])):
+        run = trace(fitted=fitted)
+        assert [volume.name for volume in run.scenario.station.volumes] == rooms
+        assert run.at("inlet_gauge_pressure", NOON - 1) == pytest.approx(60 * PSI, rel=0.01)
 
 
 # What each way of coming to it does

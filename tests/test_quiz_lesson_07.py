@@ -91,6 +91,24 @@ def test_twenty_seeds_in_both_units(item: lesson_07.Item) -> None:
                 assert (graded.score, slip.why in graded.explanation) == (0.5, True)
 
 
+@pytest.mark.parametrize("seed", range(20))
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_a_valve_that_is_called_enough_holds_below_the_rating(seed: int, units: str) -> None:
+    rating = PLAIN.station.loads[0].maximum_gauge_pressure
+    question = choice("07.state", seed, units)
+    run = next(
+        trace
+        for option, trace in zip(question.options, question.traces, strict=True)
+        if option == STATES["sound"] and trace is not None
+    )
+    assert run.peak(OUTLET)[1] < rating
+    (valve,) = run.scenario.station.relief_valves
+    assert valve.set_gauge_pressure * (1 + valve.build_up) < rating
+    assert numeric("07.settles", seed, units).truth < rating
+    assert numeric("07.reseat", seed, units).truth < rating
+    assert creeping(Random(seed), units)[0].peak(OUTLET)[1] < rating
+
+
 # --- numbers, from the prompt and by closed form
 
 

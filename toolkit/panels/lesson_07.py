@@ -9,6 +9,7 @@ from toolkit.devices.regulator import Regulator
 from toolkit.devices.relief_valve import ReliefValve
 from toolkit.faults import BlockedRelief, Debris, Fault, StuckStem
 from toolkit.figures.data import EventMarker
+from toolkit.figures.ladder import RungView, ladder_svg
 from toolkit.figures.station import station_svg
 from toolkit.figures.symbols_views import ReliefValveView
 from toolkit.panels.bench import Bench, Settings, Shown, run
@@ -16,7 +17,7 @@ from toolkit.panels.controls import Choice, Slider
 from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, DUSK, MORNING, NOON
 from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, SET_POINT, ZOOM, starting
-from toolkit.panels.station_bench import Watch, above_rating, watched
+from toolkit.panels.station_bench import Watch, above_rating, ladder_view, rungs_of, watched
 from toolkit.panels.station_view import station_view
 from toolkit.panels.words import clock
 from toolkit.scenario import Scenario, Station, Volume
@@ -40,8 +41,9 @@ ICED = 0.99
 OPEN, FULL = 5e-3, 0.999
 # Flow area that a seat dirty after a pop leaves open [m2]: about one burner's worth of gas at the set point.
 WEEPS = 1.5e-6
-# Burners that get less than this share of what they ask for starve.
-SERVED = 0.5
+# Burners that get less than this share of what they are made for starve; with more than that one they burn badly.
+# Both are our own judgement.
+SERVED, OVERFED = 0.5, 1.1
 WATCH = Watch("Worker and relief valve")
 
 ABOVE = Slider(
@@ -61,6 +63,7 @@ def both_areas(area: float) -> str:
     return f"{format_quantity(area, 'area', 'us')} ({format_quantity(area, 'area', 'metric')})"
 
 
+# G first: a choice starts with its first option, and the lesson starts with the size that is enough.
 SIZES = ("G", "E", "F", "H", "J")
 SIZE = Choice(
     "letter",
@@ -203,19 +206,40 @@ def story(trace: Trace, relief: str, units: str) -> str:
         *what_the_valve_did(trace, relief, units),
         f"The highest is {format_pressure(top, units)}, at {clock(top_at)}.",
     ]
-    passes = min(trace.at(f"{load.name}_flow", time) for time in (DUSK - 1, NOON - 1))
-    served = passes >= SERVED * load.rated_flow
-    if not served:
+    passes = [trace.at(f"{load.name}_flow", time) for time in (DUSK - 1, NOON - 1)]
+    if min(passes) < SERVED * load.rated_flow:
         said.append("The burners starve.")
     elif top > load.maximum_gauge_pressure:
         said.append("The burners have gas all day, and more pressure than they are made for.")
     else:
         said.append("The burners have gas all day.")
+    if max(passes) > OVERFED * load.rated_flow:
+        most, made_for = (format_quantity(one, "standard_flow", units) for one in (max(passes), load.rated_flow))
+        said.append(f"They take {most} and not {made_for}, and may burn badly.")
     if trace.happened("hunts"):
         often = trace.happened("hunts")[0].value
         said.append(f"It hunts, {often:.2g} swings a second; the chart shows the middle of the swing.")
     said.append(above_rating(WATCH, trace, units))
     return tidy(" ".join(said))
+
+
+def ladder(settings: Settings, trace: Trace) -> str:
+    """The ladder with all three pressures of the relief valve: where it opens, is at full lift, is shut again."""
+    station, units = trace.scenario.station, settings["units"]
+    view = ladder_view(
+        WATCH,
+        rungs_of(station, WATCH.at),
+        trace.at(OUTLET, settings["moment"]),
+        units,
+        settings.get("screen", "desk"),
+    )
+    own = [
+        (f"relief valve {words}", share * one.set_gauge_pressure)
+        for one in station.relief_valves
+        for words, share in (("at full lift", 1 + one.build_up), ("is shut again", 1 - one.blowdown))
+    ]
+    more = (RungView(words, format_pressure(at, units), at, at, at, "acts") for words, at in own)
+    return ladder_svg(replace(view, rungs=(*view.rungs, *more)))
 
 
 def show(settings: Settings) -> Shown:
@@ -232,6 +256,9 @@ def show(settings: Settings) -> Shown:
     reseats = trace.happened("valve_reseats")[:1]
     markers = tuple(EventMarker(event.time / 60, "relief valve reseats") for event in reseats)
     shown = watched(WATCH, settings, trace, story(trace, relief, units), readouts, markers)
+    # Beside the flow out of the stack, "flow" alone would leave it open which of the two is meant.
+    named = tuple(("burners take now" if name == "flow now" else name, text) for name, text in shown.readouts)
+    shown = replace(shown, readouts=named, ladder=ladder(settings, trace))
     if not (fitted and relief in DEFEATED):
         return shown
     view = station_view(trace, moment, WATCH.at, units, WATCH.title)

@@ -24,7 +24,7 @@ from toolkit.panels.station_bench import Watch, above_rating, rungs_of, watched
 from toolkit.panels.words import clock
 from toolkit.scenario import Scenario, Station, Volume
 from toolkit.trace import Event, Trace
-from toolkit.units import HOUR, IN_WC, INCH, SCF, format_pressure, format_quantity, tidy
+from toolkit.units import HOUR, IN_WC, INCH, MBAR, SCF, format_pressure, format_quantity, tidy
 
 WORKER, SHUTOFF, OUTLET = "worker", "slam_shut", "outlet_gauge_pressure"
 WATCH = Watch("Slam-shut and worker")
@@ -50,9 +50,10 @@ FLAMES_OUT, GAS_BACK = 0.5 * IN_WC, 2 * IN_WC
 # In the morning less than this share of their rating is no gas, less than that one is too little.
 NO_GAS, TOO_LITTLE = 0.02, 0.5
 
+# From so near that lock-up trips it: its lower end is the first step of the slider in either display set.
 ABOVE = Slider(
     "above", "High trip above the worker's set point", "settings", "low_gauge_pressure",
-    1 * IN_WC, 16 * IN_WC, 5 * IN_WC, (0.5, 1),
+    MBAR, 16 * IN_WC, 5 * IN_WC, (0.5, 1),
 )  # fmt: skip
 LOW = Choice("low", "Low trip", "settings", (("none", 0.0), ("at half the set point", 0.5)))
 FITTED = Choice("fitted", "Slam-shut", "settings", (("fitted", True), ("not fitted", False)))
@@ -131,15 +132,18 @@ def station(
     plain = Station()
     shut = SlamShut(
         name=SHUTOFF,
+        inlet="inlet",
+        outlet="between",
         high_gauge_pressure=worker_set + above,
         low_gauge_pressure=low * worker_set if low else None,
     )
-    rooms = (Volume("inlet", BETWEEN), Volume("outlet", BEHIND))
+    before_worker = shut.outlet if fitted else "inlet"
+    rooms = (Volume(before_worker, BETWEEN), Volume("outlet", BEHIND))
     return replace(
         plain,
-        supply=replace(plain.supply, gauge_pressure=inlet, into=shut.inlet if fitted else "inlet"),
+        supply=replace(plain.supply, gauge_pressure=inlet, into="inlet"),
         slam_shuts=(shut,) if fitted else (),
-        regulators=(Regulator(name=WORKER, relief=None, set_gauge_pressure=worker_set),),
+        regulators=(Regulator(name=WORKER, inlet=before_worker, relief=None, set_gauge_pressure=worker_set),),
         volumes=(Volume(shut.inlet, BEFORE), *rooms) if fitted else rooms,
         loads=(replace(plain.loads[0], rated_flow=demand),),
     )
@@ -317,7 +321,8 @@ def story(trace: Trace, units: str) -> str:
 def show(settings: Settings) -> Shown:
     """The station at the moment chosen, the outlet over the bench's day, the story in words."""
     trace, units = run(scenario(settings)), settings["units"]
-    between = format_pressure(trace.at("inlet_gauge_pressure", settings["moment"]), units)
+    (worker,) = trace.scenario.station.regulators
+    between = format_pressure(trace.at(f"{worker.inlet}_gauge_pressure", settings["moment"]), units)
     return watched(WATCH, settings, trace, story(trace, units), (("before the worker now", between),))
 
 

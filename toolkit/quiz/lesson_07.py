@@ -29,6 +29,8 @@ STACK_FLOW = f"{VALVE}_flow"
 ROOM = 2e-2
 # Coefficient that goes with the effective areas of the standard's letters. Source: `api-520-1`.
 DISCHARGE = 0.975
+# What the appliances are rated for [Pa gauge].
+RATED = Station().loads[0].maximum_gauge_pressure
 # A time read from a picture may be off by this share of the run.
 READ_OFF = 0.03
 # Two pressures nearer than this share of each other are not asked to be told apart, nor two areas.
@@ -99,11 +101,19 @@ def drawn(chance: Random, units: str, letter: str = "G") -> Setting:
     return Setting(worker_set, worker_set + above, inlet, letter=letter)
 
 
+def sound(chance: Random, units: str, letter: str = "G", build_up: float = Setting.build_up) -> Setting:
+    """As `drawn`, with a relief valve that at full lift keeps the outlet below the appliances' rating."""
+    while (setting := replace(drawn(chance, units, letter), build_up=build_up)).full_lift >= RATED:
+        pass
+    return setting
+
+
 def _reseat(key: str, chance: Random, units: str) -> NumericQuestion:
     setting = drawn(chance, units)
     lock_up = rounded(setting.lock_up, "low_gauge_pressure", units)
     margin = pick(chance, "low_gauge_pressure", units, (0.5, 1.5, 0.5), (1, 4, 1))
-    blowdown = pick(chance, "fraction", units, (15, 25, 5), (15, 25, 5))
+    # No more: with 25 % the key may pass the appliances' rating.
+    blowdown = pick(chance, "fraction", units, (15, 20, 5), (15, 20, 5))
     share = format_quantity(blowdown, "fraction", units)
     return NumericQuestion(
         key,
@@ -119,18 +129,15 @@ def _reseat(key: str, chance: Random, units: str) -> NumericQuestion:
         (
             Slip("the blowdown was left out", lock_up + margin, "That is where it must reseat. It opens higher."),
             Slip(
-                "the blowdown was added to the reseat pressure",
-                (lock_up + margin) * (1 + blowdown),
+                *("the blowdown was added to the reseat pressure", (lock_up + margin) * (1 + blowdown)),
                 "The blowdown is a share of the set pressure, not of the reseat pressure: divide, do not multiply.",
             ),
             Slip(
-                "the blowdown was taken off",
-                (lock_up + margin) * (1 - blowdown),
+                *("the blowdown was taken off", (lock_up + margin) * (1 - blowdown)),
                 "The valve reseats below its set pressure, so the set pressure stands above where it reseats.",
             ),
             Slip(
-                "the worker's set point was taken for its lock-up",
-                (setting.worker_set + margin) / (1 - blowdown),
+                *("the worker's set point was taken for its lock-up", (setting.worker_set + margin) / (1 - blowdown)),
                 "With nothing flowing the outlet stands at lock-up, above the worker's set point.",
             ),
         ),
@@ -151,12 +158,12 @@ def settled(setting: Setting) -> Trace:
 
 
 def _settles(key: str, chance: Random, units: str) -> NumericQuestion:
-    build_up = pick(chance, "fraction", units, (25, 40, 5), (25, 40, 5))
-    setting = replace(drawn(chance, units, chance.choice("GH")), build_up=build_up)
+    build_up = pick(chance, "fraction", units, (20, 35, 5), (20, 35, 5))
+    setting = sound(chance, units, chance.choice("GH"), build_up)
     trace = settled(setting)
     truth, comes = trace.settled(OUTLET), trace.settled(STACK_FLOW)
-    plain = setting.station
-    passes = rounded(free_flow(plain, plain.relief_valves[0].flow_area, setting.full_lift), "standard_flow", units)
+    area = setting.station.relief_valves[0].flow_area
+    passes = rounded(free_flow(setting.station, area, setting.full_lift), "standard_flow", units)
     return NumericQuestion(
         key,
         f"A relief valve begins to open at {format_pressure(setting.valve_set, units)}. Its lift grows in step with "
@@ -172,14 +179,12 @@ def _settles(key: str, chance: Random, units: str) -> NumericQuestion:
         "of the set pressure.",
         (
             Slip(
-                "the set pressure was taken for the highest pressure",
-                setting.valve_set,
+                *("the set pressure was taken for the highest pressure", setting.valve_set),
                 "At its set pressure a relief valve only begins to open. It passes the flow some way above.",
             ),
             Slip("the whole build-up was taken", setting.full_lift, "At full lift it would pass more than comes."),
             Slip(
-                "the worker's set point was given",
-                setting.worker_set,
+                *("the worker's set point was given", setting.worker_set),
                 "The worker holds nothing any more, and a relief valve does not bring the pressure back to it.",
             ),
             Slip("only the build-up was given", truth - setting.valve_set, "It comes on top of the set pressure."),
@@ -190,7 +195,7 @@ def _settles(key: str, chance: Random, units: str) -> NumericQuestion:
 
 def creeping(chance: Random, units: str) -> tuple[Trace, float]:
     """A run with a nick in the worker's seat, the burners off part of the way; when the relief valve opens [s]."""
-    setting = drawn(chance, units)
+    setting = sound(chance, units)
     off, takes = chance.uniform(20.0, 50.0), chance.uniform(40.0, 110.0)
     # The leak that brings the outlet from lock-up to the valve's set pressure in about that time, by the law of gases.
     plain = setting.station
@@ -233,7 +238,7 @@ def ladder_of(setting: Setting) -> dict[str, float]:
         RESEATS: setting.reseat,
         OPENS: setting.valve_set,
         FULL: setting.full_lift,
-        RATING: setting.station.loads[0].maximum_gauge_pressure,
+        RATING: RATED,
     }
     return dict(sorted(found.items(), key=lambda one: one[1]))
 
@@ -351,11 +356,11 @@ def sound_of(flow: float) -> str:
 
 
 def _state(key: str, chance: Random, units: str) -> ChoiceQuestion:
-    setting = drawn(chance, units)
+    setting = sound(chance, units)
     options = chance.sample(list(STATES), len(STATES))
     truth = chance.choice(options)
     traces = {state: in_state(setting, state) for state in options}
-    full, opens = (format_pressure(one, units) for one in (setting.full_lift, setting.valve_set))
+    full, opens, rated = (format_pressure(one, units) for one in (setting.full_lift, setting.valve_set, RATED))
 
     def read(state: str, time: float) -> tuple[str, str]:
         return format_pressure(traces[state].at(OUTLET, time), units), sound_of(traces[state].at(STACK_FLOW, time))
@@ -368,7 +373,7 @@ def _state(key: str, chance: Random, units: str) -> ChoiceQuestion:
     rows = tuple((words, *read(truth, time)) for words, time in (("burners on", BURNERS_OFF - 1), ("all off", END - 1)))
     why = {
         "sound": f"With all off the outlet stands between {opens} and {full}, and the stack roars: all that comes "
-        "leaves. The trouble is the worker.",
+        f"leaves, below the appliances' {rated}. The trouble is the worker.",
         "isolated": f"The outlet stands far above {full}, and the stack is still: no gas can get to it.",
         "small": f"The stack roars, and yet the outlet stands above the {full} of full lift: it passes too little.",
         "weeps": f"The outlet holds as it should, far below {opens}, and yet gas leaves: the valve does not seal.",
@@ -376,8 +381,8 @@ def _state(key: str, chance: Random, units: str) -> ChoiceQuestion:
     return ChoiceQuestion(
         key,
         f"A worker is set to {format_pressure(setting.worker_set, units)}. By the sheet the relief valve behind it "
-        f"begins to open at {opens} and is at full lift at {full}. A qualified person reads the gauge and listens from "
-        "well away from the stack. What is the matter?",
+        f"begins to open at {opens} and is at full lift at {full}; the appliances are rated for {rated}. A "
+        "qualified person reads the gauge and listens from well away from the stack. What is the matter?",
         tuple(STATES[state] for state in options),
         options.index(truth),
         tuple(why if state == truth else told(state) for state in options),
