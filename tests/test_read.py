@@ -149,6 +149,17 @@ def test_a_lesson_comes_as_a_page_without_its_code(lesson: str) -> None:
     assert "data-gp-complete" in lesson
 
 
+def test_the_sheets_come_as_pages_without_a_kernel(pages: Course, folder: Path) -> None:
+    (folder / "glossary.md").write_text("<!-- made -->\n# Glossary\n\n| term | a |\n|---|---|\n| seat | <b>x</b> |\n")
+    status, page = answer(pages, "/glossary.md")
+    assert status == 200
+    assert "<h1>Glossary</h1>" in page
+    assert "<td>&lt;b&gt;x&lt;/b&gt;</td>" in page
+    assert "made" not in page
+    assert "jupyter-config-data" not in page
+    assert answer(pages, "/formulas.md")[0] == 404  # this folder has none
+
+
 def test_a_page_names_nothing_outside_this_machine(lesson: str) -> None:
     assert not re.findall(r"(?:https?:)?//[a-z][\w.-]*\.[a-z]{2,}", lesson)
 

@@ -23,6 +23,8 @@ class Lesson:
         return f"{self.number} {self.title}"
 
 
+# What can be looked up, beside the lessons; made by `course sheets`.
+FORMULAS, GLOSSARY = "formulas.md", "glossary.md"
 START = Lesson("00", "Start here", "00_start_here.ipynb", 15, "the bench, the safety card, your record")
 
 LESSONS = (

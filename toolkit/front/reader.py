@@ -4,18 +4,21 @@ Who knows the token may open a lesson, which starts a kernel and runs the lesson
 answer its questions; and end that kernel.
 Nobody can run code of their own: of all messages, only those of controls (`comm_...`), the two questions what a kernel
 and its controls are, and a request to end it are passed on to a kernel.
-Nothing of the lessons' folder is served but its lessons, each as a page, and nothing is ever written there.
+Nothing of the lessons' folder is served but its lessons and the two sheets, each as a page; nothing is ever written
+there.
 """
 
 from __future__ import annotations
 
 import logging
+import re
 import signal
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from uuid import uuid4
 
+import mistune
 from jinja2 import Environment, FileSystemLoader
 from jupyter_core.utils import run_sync
 from jupyter_server.base.handlers import JupyterHandler
@@ -32,6 +35,7 @@ from voila.static_file_handler import MultiStaticFileHandler  # type: ignore[imp
 from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler  # type: ignore[import-untyped]
 from voila.utils import get_page_config  # type: ignore[import-untyped]
 
+from toolkit.course import FORMULAS, GLOSSARY
 from toolkit.errors import LaunchError
 from toolkit.front.launch import FRONT, HOST, START_LESSON
 
@@ -45,6 +49,8 @@ EXTENSIONS = ("@jupyter-widgets/jupyterlab-manager", "@voila-dashboards/widgets-
 KERNEL_UNSEEN_SECONDS = 600
 KERNEL_LOOK_SECONDS = 60
 
+SHEETS = (FORMULAS, GLOSSARY)
+COMMENT = re.compile(r"<!--.*?-->\n", re.DOTALL)
 KERNEL = r"/api/kernels/(?P<kernel_id>\w+-\w+-\w+-\w+-\w+)"
 SENTENCES = {
     403: "This page opens only with the whole address that the course printed when it was started: "
@@ -149,6 +155,7 @@ class Reader(Voila):  # type: ignore[misc]
         return [
             (r"/", RedirectHandler, {"url": START_LESSON, "permanent": False}),
             (r"/([^/]+\.ipynb)", LessonPage),
+            (rf"/({'|'.join(map(re.escape, SHEETS))})", SheetPage),
             (KERNEL, KernelHandler),
             (KERNEL + "/channels", VoilaKernelWebsocketHandler),
             (r"/voila/api/shutdown/(.*)", VoilaShutdownKernelHandler),
@@ -183,6 +190,24 @@ class NoPage(Page):
     async def get(self) -> None:
         """Refuse."""
         raise HTTPError(404)
+
+
+class SheetPage(Page):
+    """The formula sheet or the glossary: text that no kernel is needed for."""
+
+    async def get(self, name: str) -> None:
+        """Send one of the sheets in the lessons' folder; HTTP 404 where the folder has none."""
+        app: Reader = self.settings["voila"]
+        path = Path(app.root_dir) / name
+        if not path.is_file():
+            raise HTTPError(404)
+        source = path.read_text(encoding="utf-8")
+        # The text is our own, made from the code; what looks like HTML in it is shown as text all the same.
+        text = mistune.create_markdown(escape=True, plugins=["table"])(COMMENT.sub("", source))
+        title = next(line.removeprefix("# ") for line in source.splitlines() if line.startswith("# "))
+        page = Environment(loader=FileSystemLoader(TEMPLATE), autoescape=True).get_template("sheet.html.j2")
+        self.set_header("Content-Type", "text/html; charset=utf-8")
+        self.finish(page.render(title=title, text=text))
 
 
 class LessonPage(Page):

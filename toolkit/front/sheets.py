@@ -8,13 +8,13 @@ from pathlib import Path
 from types import ModuleType
 
 from toolkit import flow, gas, gas_by_hand, ladder, margins, piping, sizing, units
+from toolkit.course import FORMULAS, GLOSSARY
 from toolkit.devices import balance, regulator, relief_valve
 from toolkit.errors import LaunchError
 from toolkit.front.formulas import SYSTEMS, Formula, formulas
 from toolkit.front.glossary import glossary
 from toolkit.references import SOURCES, cite
 
-FORMULAS, GLOSSARY = "formulas.md", "glossary.md"
 GROUPS: tuple[tuple[str, tuple[ModuleType, ...]], ...] = (
     ("Pressure and the air", (units, gas_by_hand)),
     ("Gas", (gas,)),
