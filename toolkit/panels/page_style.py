@@ -17,6 +17,8 @@ STYLE = """<style>
 .gp-wide>.widget-html:first-child{flex:1 1 100%;max-width:100%}
 .gp-wide>.widget-html:nth-child(2){flex:1 1 440px;min-width:min(400px,100%);max-width:560px}
 .gp-wide>.gp-ladder{flex:0 1 290px;min-width:min(240px,100%)}
+.gp-wide>.widget-html:first-child .widget-html-content{overflow-x:auto}
+.gp-wide>.widget-html:first-child svg{min-width:720px}
 .gp-body{flex-wrap:wrap;gap:8px 12px;align-items:flex-start;overflow:hidden}
 .gp-column{flex:1 1 840px;min-width:min(400px,100%);overflow:hidden}
 .gp-body>.gp-bank{flex:1 1 300px;border-top:0;padding-top:0}
