@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import floor
 from typing import Any
 
 import pytest
@@ -16,7 +17,7 @@ from toolkit.panels import lesson_10
 from toolkit.panels.lesson_10 import CLEAR, LIMIT, VALVE, comes, rungs, wrong
 from toolkit.panels.words import clock, vented_words
 from toolkit.trace import Trace
-from toolkit.units import IN_WC, PSI
+from toolkit.units import IN_WC, PSI, to_display
 
 # The main's MAOP of the worked example, invented.
 MAOP = 20 * IN_WC
@@ -47,6 +48,12 @@ def let_off(run: Trace) -> str:
     return f"{vented_words(run, 'us')} ({vented_words(run, 'metric')})"
 
 
+def rounded_down(gauge: float) -> str:
+    """A gauge pressure in both, to a tenth that it does not pass."""
+    us, metric = (floor(10 * to_display(gauge, "low_gauge_pressure", units)) / 10 for units in ("us", "metric"))
+    return f"{us:.1f} in. w.c. ({metric:.1f} mbar)"
+
+
 def worked() -> dict[str, str]:
     run, caught = trace(), trace(failure=ALL_BUT_ONE)
     station = run.scenario.station
@@ -59,8 +66,11 @@ def worked() -> dict[str, str]:
     starts, full = rung(run, "take_over"), rung(run, "valve_held")
     (valve,), (shut,) = station.relief_valves, station.slam_shuts
     monitor, worker = station.regulators
-    # "just clear of the lock-up"
-    assert lock_up.gauge_pressure < starts.gauge_pressure
+    # "inside the lock-up's band"; "what it holds must be clear"
+    assert lock_up.gauge_pressure < starts.gauge_pressure < lock_up.high < held.low
+    # "5 % of its set pressure", by hand
+    off = RELIEF_VALVE_TOLERANCE * valve.set_gauge_pressure
+    assert full.high == pytest.approx(full.gauge_pressure + off)
     lowest = held.high / (1 - RELIEF_VALVE_TOLERANCE)
     assert lowest < valve.set_gauge_pressure
     flow = comes(station, full.gauge_pressure) / standard_density(station.gas)
@@ -101,7 +111,9 @@ def worked() -> dict[str, str]:
         "run on": both(run_on, "pressure_difference"),
         "left": pressure(LIMIT - run_on),
         "multiply": f"{1 + SlamShut.accuracy:.2f}",
-        "highest": pressure(highest),
+        "off": f"{percent(RELIEF_VALVE_TOLERANCE)} of its set pressure of {pressure(valve.set_gauge_pressure)}",
+        "off, in all": f"that is {both(off, 'pressure_difference')}",
+        "highest": f"Rounded down, set it no higher than {rounded_down(highest)};",
     }
 
 
@@ -125,6 +137,8 @@ def happened() -> dict[str, str]:
     # "throttles from the start"
     assert next(one.kind for one in wrong(rungs(fights.scenario.station))) == "monitor_throttles"
     blows = trace(failure=WORKER_OPEN, relief=14 * IN_WC)
+    # "it goes on until somebody comes"
+    assert blows.settled(f"{VALVE}_flow") > 0.9 * blows.at(f"{VALVE}_flow", NIGHT_AT) > 0
     early = trace(failure=WORKER_OPEN, trip=14.5 * IN_WC)
     assert early.happened("trips_high")
     small = trace(letter=TOO_SMALL)
@@ -132,6 +146,9 @@ def happened() -> dict[str, str]:
     assert rung(small, "valve_held").gauge_pressure > LIMIT > small.peak(OUTLET)[1]
     assert small.happened("trips_high")
     far = trace(failure=ALL_BUT_ONE, trip=30 * IN_WC)
+    assert lesson_10.TRIP.high == pytest.approx(30 * IN_WC)
+    # With the relief valve at work the outlet comes nowhere near: "so that only the slam-shut is left"
+    assert trace(trip=30 * IN_WC).peak(OUTLET)[1] < LIMIT
     assert far.peak(OUTLET)[1] > LIMIT > by_day[ALL_BUT_ONE].peak(OUTLET)[1]
     high = trace(inlet=HIGH_INLET)
     # "the monitor now moves before the worker has locked up"
@@ -203,6 +220,10 @@ TEACHES = [
     ),
     ("A layer acts only when all those below it have failed.", "item 10.order"),
     ("A trip above the limit protects nothing.", "item 10.trip"),
+    (
+        "Only where the monitor begins to move may lie within the lock-up's band; what it holds may not.",
+        "test tests/test_panel_lesson_10.py::test_a_ladder_in_order_says_where_the_monitor_may_move_at_lock_up",
+    ),
     ("Watch the run-on too: what comes after the trip counts.", "bench"),
     ("A relief valve that is too small ends above the limit, wherever it is set.", "item 10.verdict"),
     (

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -12,6 +13,7 @@ from toolkit.panels import lesson_12
 from toolkit.panels.regulator_view import DUSK
 from toolkit.panels.words import clock
 from toolkit.quiz.lesson_12 import together
+from toolkit.simulation import simulate
 from toolkit.trace import Trace, time_above
 
 RATING = HERE.loads[0].maximum_gauge_pressure
@@ -110,6 +112,15 @@ def rows() -> dict[str, str]:
     return found
 
 
+def low_trip_would_have_shut(run: Trace) -> bool:
+    """Whether the same slam-shut with a low trip as well would have shut, at half the worker's set point."""
+    station = run.scenario.station
+    (shut,), worker = station.slam_shuts, station.regulators[-1]
+    with_low = replace(shut, low_gauge_pressure=0.5 * worker.set_gauge_pressure)
+    again = simulate(replace(run.scenario, station=replace(station, slam_shuts=(with_low,))))
+    return bool(again.happened("trips_low")) and again.at(OUTLET, NIGHT_AT) < RATING
+
+
 def happened() -> dict[str, str]:
     quiet, dead, moved = ran(cause="nothing"), ran(), ran(taps=OWN)
     monitor, worker = dead.scenario.station.regulators
@@ -120,6 +131,7 @@ def happened() -> dict[str, str]:
     same, apart = ran(guard=SAME), ran(guard=APART)
     slug, iced = (ran(taps=OWN, guard=APART, cause=cause) for cause in (SLUG, VENTS))
     assert not same.happened("trips_high")
+    assert low_trip_would_have_shut(same)
     assert same.at(OUTLET, NIGHT_AT) == pytest.approx(dead.at(OUTLET, NIGHT_AT), rel=1e-3)
     assert apart.at("appliances_flow", NIGHT_AT + 60) == pytest.approx(0.0, abs=1e-9)  # "the burners have no gas"
     assert not iced.happened("trips_high")
@@ -181,12 +193,17 @@ TEACHES = [
         "The relief cannot let gas off, and the gas that it passes pushes the disk open.",
         "item 04.vent_blocked",
     ),
+    (
+        "One with a low trip as well would have shut here; do not count on that.",
+        "test tests/test_lessons.py::test_each_number_is_what_the_toolkit_works_out",
+    ),
     ("A third layer on the same tap is no third layer.", "item 12.who"),
     ("It acts by a valve of another kind, and no grit lay in its way.", "bench"),
     ("Standing apart is not enough; the layer must also be set low enough.", "bench"),
     ("Chances multiply only where nothing ties them together; what ties them is added.", "item 12.chances"),
     ("Only what acts by itself is in time.", "item 12.how_soon"),
     ("If worker and monitor both stand wide open, ask first what they feel.", "item 12.gone"),
+    ("Without its line a regulator opens: shut it in or hold it by hand meanwhile.", "item 12.work"),
     ("Never bleed a main down while a sensing line still ends on it.", "item 12.work"),
     (
         "Federal rules want that damage to one control line does not take out both the regulator and its protection.",

@@ -144,8 +144,34 @@ def test_the_worst_two_are_told_and_the_rest_counted():
 def test_chance_of_a_nuisance_grows_as_the_trip_comes_down():
     readings = [dict(shown(failure="none", trip=at * IN_WC).readouts) for at in (10.5, 11.0, 11.5, 24.0)]
     told = [one["slam-shut trips, nothing wrong"] for one in readings]
-    assert told == ["80.7 % chance", "32.8 % chance", "4.3 % chance", "0.0 % chance"]
+    assert told == ["80.7 % chance", "32.8 % chance", "4.3 % chance", "under 0.1 % chance"]
+    assert [lesson_10.chance_words(one) for one in (0.0, 4.9e-4, 5e-4)] == [*["under 0.1 % chance"] * 2, "0.1 % chance"]
     assert "relief valve acts, nothing wrong" not in dict(shown(fitted=False).readouts)
+
+
+@pytest.mark.parametrize(("above", "moves"), [(4, True), (5.5, False)])
+def test_a_ladder_in_order_says_where_the_monitor_may_move_at_lock_up(above, moves):
+    chosen = {"above": above * IN_WC, "relief": 19 * IN_WC, "trip": 25 * IN_WC}
+    assert kinds(**chosen) == []
+    by_kind = {one.kind: one for one in rungs(station(**chosen))}
+    assert (by_kind["take_over"].low < by_kind["lock_up"].high) == moves
+    said = shown(**chosen).sentence
+    assert said.startswith(
+        "The ladder is in order: each layer acts clear of what the one below it holds, below the limit"
+    )
+    assert ("On a quiet night the monitor may move a little, and nothing is lost." in said) == moves
+
+
+@pytest.mark.parametrize(
+    ("chosen", "words"),
+    [
+        ({"failure": "both"} | CLEAR, "; it goes on until somebody comes."),
+        ({"failure": "both"}, "Gas let off in the bench's day: 13.9 ft³."),  # the slam-shut has stopped it
+        ({"failure": "none"} | CLEAR, "Gas let off in the bench's day: none."),
+    ],
+)
+def test_gas_that_still_leaves_at_the_end_of_the_day_is_said_to_go_on(chosen, words):
+    assert words in shown(**chosen).sentence
 
 
 def test_a_quiet_night_trips_one_set_below_lock_up():

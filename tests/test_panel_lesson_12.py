@@ -188,6 +188,9 @@ def test_a_slam_shut_helps_where_it_still_feels_the_outlet(taps, guard, cause, t
         ({"guard": "own"}, "The slam-shut feels the outlet by itself; it trips at 1 min 11 s and stops the gas."),
         ({"guard": "same", "cause": "slug"}, "The slam-shut feels what the worker feels; it trips at"),
         ({"cause": "line", "taps": "own"}, "Gas let off into the air: 13"),
+        ({}, "The next morning the burners have far too much gas."),
+        ({"cause": "open"}, "The next morning the burners have too much gas."),
+        ({"cause": "none"}, "The next morning the burners have gas."),
         ({"cause": "none", "debris": 4e-4, "hardness": 1e8}, "the monitor holds: one layer is taken, not two."),
     ],
 )

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from itertools import pairwise
 from random import Random
 
 import pytest
 
+from toolkit.devices.slam_shut import SlamShut
+from toolkit.faults import StuckStem
 from toolkit.ladder import findings
 from toolkit.quiz import lesson_10
 from toolkit.quiz.items import offer
@@ -16,6 +19,7 @@ from toolkit.quiz.lesson_10 import (
     ITEMS,
     OUTLET,
     RIGHT,
+    RUN_ON,
     STATES,
     WORDS,
     Setting,
@@ -27,7 +31,10 @@ from toolkit.quiz.lesson_10 import (
     trips,
 )
 from toolkit.quiz.questions import ChoiceQuestion, NumericQuestion, OrderQuestion, Question, grade
-from toolkit.units import IN_WC, PSI, to_display
+from toolkit.scenario import Demand, Scenario
+from toolkit.simulation import simulate
+from toolkit.trace import Trace
+from toolkit.units import IN_WC, PSI, from_display, to_display
 
 SEEDS = range(8)
 BY_KEY = {item.key: item for item in ITEMS}
@@ -79,6 +86,38 @@ def test_a_ladder_drawn_is_in_order(units: str) -> None:
         # Clear of each other, bands counted, but for a relief valve and its own build-up.
         for lower, upper in pairwise(asked_for):
             assert (lower.kind, upper.kind) == ("valve_set", "valve_held") or lower.high < upper.low
+
+
+def fast(setting: Setting) -> Trace:
+    """All but the slam-shut fails at once, with no gas taken."""
+    open_at_once, blocked = FAILED["three"]
+    assert isinstance(open_at_once, StuckStem)
+    demands = (Demand(0.0, 0.3, lesson_10.HOUSES), Demand(2.0, 0.0, lesson_10.HOUSES))
+    return simulate(Scenario(setting.station, demands, (replace(open_at_once, ramp=0.01), blocked), 60.0))
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_the_latest_trip_drawn_and_its_run_on_stay_below_the_limit(units: str) -> None:
+    most = from_display(RUN_ON[units], "pressure_difference", units)
+    for seed in range(20):
+        setting = drawn(Random(seed), units)
+        assert setting.trip is not None
+        latest = setting.trip * (1 + SlamShut.accuracy)
+        assert latest + most < setting.limit
+        for run in (standing(setting, "three"), fast(setting)):
+            assert 0.0 < run.peak(OUTLET)[1] - setting.trip < most
+        # The trip that is right where one is to be chosen.
+        (right,) = (trip for trip, wrong in trips(setting, setting.rungs, units).items() if not wrong)
+        assert right * (1 + SlamShut.accuracy) + most < setting.limit
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_a_question_with_a_slam_shut_tells_its_run_on(units: str) -> None:
+    said = {"us": "may still rise by 1.5 in. w.c.", "metric": "may still rise by 3.5 mbar"}[units]
+    assert said in asked("10.trip", 1, units).prompt
+    for seed in range(8):
+        prompt = asked("10.verdict", seed, units).prompt
+        assert (said in prompt) == ("slam-shut" in prompt)
 
 
 # --- the order

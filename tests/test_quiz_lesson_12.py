@@ -11,7 +11,7 @@ import pytest
 
 from toolkit.actions import Purge, TurnValve
 from toolkit.devices.regulator import lock_up_gauge_pressure
-from toolkit.faults import StuckStem
+from toolkit.faults import BrokenSensingLine, StuckStem
 from toolkit.layers import MONITOR
 from toolkit.quiz import lesson_12
 from toolkit.quiz.items import offer
@@ -263,10 +263,32 @@ def test_the_steps_have_one_right_order_and_the_lines_come_before_the_main() -> 
         graded = grade(question, order)
         assert graded.score == 0.0
         assert SAFETY[earlier, later] in " ".join(graded.explanation)
-    # the main cut first, or bled while it is still tied in; but a line moved before all are found costs marks only
+    assert STEPS.index(next(step for step in STEPS if step.startswith("Post somebody"))) == 1
+    # the main cut first, or bled while it is still tied in, or a line moved with nobody at the outlet; but to post
+    # somebody before the lines are found costs marks only
+    assert grade(question, (0, 2, 1, 3, 4, 5)).score == 0.0
     assert grade(question, (4, 0, 1, 2, 3, 5)).score == 0.0
     assert grade(question, (0, 1, 2, 3, 5, 4)).score == 0.0
     assert 0.5 < grade(question, (1, 0, 2, 3, 4, 5)).score < 1.0
+
+
+def test_a_regulator_whose_line_is_off_opens() -> None:
+    station = laid_out(Layout("own"), *PLAIN)
+    worker = station.regulators[-1]
+    trace = simulate(night(station, "line"))
+    assert trace.settled(f"{WORKER}_lift") == pytest.approx(worker.travel)
+    # Both lines off at once: nobody holds.
+    off = tuple(BrokenSensingLine(devices=line.name, onset=STRIKES) for line in station.sensing_lines)
+    both = simulate(Scenario(station, (Demand(0.0, 1.0), Demand(40.0, 0.0)), off, 90.0))
+    assert both.settled(OUTLET) > 10 * PSI
+
+
+@pytest.mark.parametrize("key", ["12.who", "12.takes"])
+def test_a_slam_shut_is_said_to_trip_on_high_pressure_only(key: str) -> None:
+    prompts = [asked(key, seed).prompt for seed in range(12)]
+    fitted = [prompt for prompt in prompts if "A slam-shut before them" in prompt]
+    assert fitted
+    assert all("on high pressure only." in prompt for prompt in fitted)
 
 
 def test_a_main_bled_with_the_lines_on_it_or_still_tied_in_does_what_the_reasons_say() -> None:

@@ -36,7 +36,7 @@ from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, DUSK, MORNING, NOON
 from toolkit.panels.sliders import DEBRIS, INLET, MOMENT, SET_POINT, ZOOM, fitted, starting
 from toolkit.panels.station_bench import Watch, ladder_view, watched
-from toolkit.panels.words import clock, lasting, vented_words
+from toolkit.panels.words import NO_GAS, clock, lasting, vented_words
 from toolkit.scenario import Scenario, Station, Volume
 from toolkit.trace import Trace, time_above
 from toolkit.units import HOUR, IN_WC, PSI, SCF, format_pressure, tidy
@@ -52,6 +52,10 @@ LIMIT = 1 * PSI
 TAKEN, AT = 500 * SCF / HOUR, 10 * IN_WC
 # Houses that get less than this share of what they ask for are without gas.
 SERVED = 0.5
+# A relief valve that lets off more than this at the end of the day has not shut [standard m3/s].
+STILL_BLOWS = 1 * SCF / HOUR
+# Less than this prints as 0.0 % [share], and nothing is quite sure.
+LEAST_TOLD = 5e-4
 # More findings than these are only counted: the worst comes first.
 MOST_TOLD = 2
 WATCH = Watch("Four layers on one main")
@@ -243,11 +247,22 @@ def meaning(finding: Finding) -> str:
     return words.format(as_set if finding.severity == "must" else within_bands)
 
 
-def verdict(found: Sequence[Finding], units: str) -> str:
-    """The worst of what is wrong with the ladder, and how much more there is, as a sentence."""
+def monitor_may_move(ladder: Sequence[Rung]) -> bool:
+    """Whether the monitor may begin to throttle where the worker locks up, bands counted."""
+    by_kind = {one.kind: one for one in ladder}
+    return {"take_over", "lock_up"} <= set(by_kind) and by_kind["take_over"].low <= by_kind["lock_up"].high
+
+
+def verdict(ladder: Sequence[Rung], units: str) -> str:
+    """The worst of what is wrong with the ladder, and how much more there is, in a sentence or two."""
+    found = wrong(tuple(ladder))
     if not found:
         limit = format_pressure(LIMIT, units)
-        return f"The ladder is in order: every rung stands clear of the next, below the limit of {limit}."
+        said = (
+            f"The ladder is in order: each layer acts clear of what the one below it holds, below the limit of {limit}."
+        )
+        moves = " On a quiet night the monitor may move a little, and nothing is lost."
+        return said + (moves if monitor_may_move(ladder) else "")
     begin = "The ladder is wrong" if found[0].severity == "must" else "The ladder needs care"
     told = "; ".join(meaning(one) for one in found[:MOST_TOLD])
     more = f"; and {len(found) - MOST_TOLD} more" if len(found) > MOST_TOLD else ""
@@ -276,13 +291,15 @@ def story(trace: Trace, units: str) -> str:
     passes = min(trace.at(f"{HOUSES}_flow", time) for time in (DUSK - 1, NOON - 1))
     over = time_above(trace.times, trace[OUTLET], LIMIT)
     let_off = vented_words(trace, units)
+    valves = trace.scenario.station.relief_valves
+    goes_on = any(trace.settled(f"{valve.name}_flow") > STILL_BLOWS for valve in valves) and let_off != NO_GAS
     said = [
-        verdict(wrong(rungs(trace.scenario.station)), units),
+        verdict(rungs(trace.scenario.station), units),
         f"By day the outlet holds {day}; at the end of the night it stands at {night}.",
         *what_acted(trace, units),
         f"The highest is {format_pressure(top, units)}, at {clock(top_at)}: "
         + (f"above the limit for {lasting(over)}." if over > 0 else "the limit is never passed."),
-        f"Gas let off: {let_off}.",
+        f"Gas let off in the bench's day: {let_off}{'; it goes on until somebody comes' if goes_on else ''}.",
         "The houses have gas all day."
         if passes >= SERVED * TAKEN
         else "The houses are without gas for part of the day.",
@@ -293,14 +310,17 @@ def story(trace: Trace, units: str) -> str:
     return tidy(" ".join(said))
 
 
+def chance_words(chance: float) -> str:
+    """A chance (share) in per cent; one too small to print is not called none."""
+    return tidy(f"{chance:.1%} chance") if chance >= LEAST_TOLD else "under 0.1 % chance"
+
+
 def show(settings: Settings) -> Shown:
     """The ladder as set, and the outlet over the bench's day."""
     units, trace = settings["units"], run(scenario(settings))
     ladder = rungs(trace.scenario.station)
     acts = {"valve_set": "relief valve acts, nothing wrong", "slam_shut_high": "slam-shut trips, nothing wrong"}
-    readouts = tuple(
-        (acts[one.kind], tidy(f"{one.chance:.1%} chance")) for one in nuisance_of(ladder) if one.kind in acts
-    )
+    readouts = tuple((acts[one.kind], chance_words(one.chance)) for one in nuisance_of(ladder) if one.kind in acts)
     began = takes_over(trace)
     markers = () if began is None else (EventMarker(began / 60, "monitor takes over"),)
     shown = watched(WATCH, settings, trace, story(trace, units), readouts, markers)

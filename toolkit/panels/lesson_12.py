@@ -41,8 +41,9 @@ CUT, BLED, PURGE = 60.0, 70.0, 2e-5
 WIDE_OPEN, SHUT = 0.99, 1e-3
 # The outlet has been let by where it stands this far above the monitor's lock-up (share of it) and the monitor is open.
 LET_BY = 1.05
-# Share of the burners' rating from which on they count as served.
-SERVED = 0.3
+# Shares of the burners' rating: from this on they count as served, above that as overfed, and above the last as far
+# overfed.
+SERVED, OVERFED, FAR_OVERFED = 0.3, 1.1, 1.5
 # How far the slam-shut's high trip stands above the worker's set point [Pa].
 TRIP_ABOVE = 12 * IN_WC
 
@@ -184,6 +185,15 @@ def what_the_guard_did(trace: Trace) -> str:
     return "The slam-shut feels what the worker feels, and does not trip: a third layer, and the same cause."
 
 
+def what_burners_have(trace: Trace) -> str:
+    """What the burners have the next morning: no gas, gas, too much or far too much."""
+    (load,) = trace.scenario.station.loads
+    share = trace.at(f"{load.name}_flow", NOON - 1) / load.rated_flow
+    if share <= SERVED:
+        return "no gas"
+    return "far too much gas" if share > FAR_OVERFED else "too much gas" if share > OVERFED else "gas"
+
+
 def story(trace: Trace, units: str) -> str:
     """The run in a few sentences: how many layers were left, how high it went, what stood apart, who has gas."""
 
@@ -192,8 +202,6 @@ def story(trace: Trace, units: str) -> str:
 
     day, night = (trace.at(OUTLET, t - 1) for t in (DUSK, MORNING))
     top_at, top = trace.peak(OUTLET)
-    (load,) = trace.scenario.station.loads
-    served = trace.at(f"{load.name}_flow", NOON - 1) > SERVED * load.rated_flow
     off = vented_words(trace, units)
     said = (
         f"By day the outlet stands at {shown(day)}, at the end of the night at {shown(night)}.",
@@ -202,7 +210,7 @@ def story(trace: Trace, units: str) -> str:
         f"The highest is {shown(top)}, at {clock(top_at)}.",
         above_rating(WATCH, trace, units),
         "" if off == NO_GAS else f"Gas let off into the air: {off}.",
-        f"The next morning the burners have {'gas' if served else 'no gas'}.",
+        f"The next morning the burners have {what_burners_have(trace)}.",
     )
     return tidy(" ".join(one for one in said if one))
 

@@ -57,7 +57,8 @@ STYLE = """<style>
 .gp-clock{position:absolute;width:0;height:0;overflow:hidden;visibility:hidden}
 .gp-switch{margin-bottom:4px}
 .gp-map table{border-collapse:collapse;width:100%;max-width:900px;font-size:15px;color:#111}
-.gp-map :is(th,td){text-align:left;vertical-align:top;padding:6px 12px 6px 0;border-bottom:1px solid #c5cbd3;line-height:1.4}
+.gp-map :is(th,td){text-align:left;vertical-align:top;padding:6px 12px 6px 0;border-bottom:1px solid #c5cbd3;
+  line-height:1.4}
 .gp-map tbody th{font-weight:600}.gp-map .gp-about{font-weight:400;color:#3b444d}
 .gp-map a{color:#005a8f}
 .gp-bar{display:inline-block;width:130px;height:9px;border:1px solid #3b444d;border-radius:5px;overflow:hidden}
@@ -85,7 +86,8 @@ STYLE = """<style>
 body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.widget-html{display:none}
 body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.gp-reveal{display:block!important}
 body:has(.gp-on-projector) .gp-quiz{max-width:none}
-body:has(.gp-on-projector) .gp-quiz :is(.widget-html-content,p,td,th,h3,label,input,select,button){font-size:26px!important;
+body:has(.gp-on-projector) .gp-quiz :is(.widget-html-content,p,td,th,h3,label,input,select,
+  button){font-size:26px!important;
   height:auto!important;line-height:1.4}
 body:has(.gp-on-projector) .gp-quiz img{width:100%}
 body:has(.gp-on-projector) .jp-RenderedHTMLCommon{font-size:28px!important;line-height:1.45}

@@ -129,7 +129,12 @@ def _stage(trace: Trace, time: float, station: Station, stage: Stage, level: Cal
     return (MonitorView if monitor else WorkerView)(stage.name, lift, relief, _seen(vent), case)
 
 
-_TRIPS = {"trips_high": "tripped high", "trips_low": "tripped low", "trips_by_switch": "tripped by switch", "reset": "open"}
+_TRIPS = {
+    "trips_high": "tripped high",
+    "trips_low": "tripped low",
+    "trips_by_switch": "tripped by switch",
+    "reset": "open",
+}
 
 
 def _seen(vent: float) -> float:

@@ -24,14 +24,18 @@ from toolkit.trace import Trace
 from toolkit.units import format_pressure, format_quantity, from_display
 
 WORKER, VALVE, SHUTOFF, HOUSES = "worker", "relief_valve", "slam_shut", "houses"
-# Room before the slam-shut, behind it, between the two regulators, and in the main behind them [m3].
-BEFORE, BOLTED, BETWEEN, MAIN = 1e-3, 2e-5, 3e-4, 0.5
+# Room before the slam-shut, behind it, between the two regulators, and in the main behind them [m3]. The main is so
+# large that what comes after a trip is little.
+BEFORE, BOLTED, BETWEEN, MAIN = 1e-3, 2e-5, 3e-4, 4.0
 # Coefficient that goes with the effective areas of the standard's letters. Source: `api-520-1`.
 DISCHARGE = 0.975
 # Orifices that pass what comes through two regulators wide open at the inlets drawn, and one that does not.
 ENOUGH, TOO_SMALL = "G", "D"
 # What the house regulators take at their inlet, in the display unit: the limit.
 LIMITS = {"us": 28.0, "metric": 70.0}
+# The outlet rises by no more than this after a trip, however fast all else fails; and no trip drawn stands higher than
+# that, so that the latest trip and its run-on stay below the limit. In the display unit.
+RUN_ON, HIGHEST_TRIP = {"us": 1.5, "metric": 3.5}, {"us": 25.0, "metric": 63.0}
 
 
 @dataclass(frozen=True)
@@ -89,14 +93,22 @@ def drawn(chance: Random, units: str) -> Setting:
     """A ladder in order, round in the display unit."""
     worker_set = pick(chance, "low_gauge_pressure", units, (9, 10, 0.5), (22, 25, 1))
     above = pick(chance, "low_gauge_pressure", units, (4, 4.5, 0.5), (10, 11, 1))
+    relief = worker_set + above + pick(chance, "low_gauge_pressure", units, (3.5, 4, 0.5), (9, 10, 1))
+    trip = worker_set + above + pick(chance, "low_gauge_pressure", units, (10.5, 11, 0.5), (26, 28, 1))
     return Setting(
         worker_set=worker_set,
         above=above,
-        relief=worker_set + above + pick(chance, "low_gauge_pressure", units, (3.5, 4, 0.5), (9, 10, 1)),
-        trip=worker_set + above + pick(chance, "low_gauge_pressure", units, (10.5, 11, 0.5), (26, 28, 1)),
+        relief=relief,
+        trip=min(trip, from_display(HIGHEST_TRIP[units], "low_gauge_pressure", units)),
         inlet=pick(chance, "gauge_pressure", units, (40, 60, 5), (2.75, 4, 0.25)),
         limit=from_display(LIMITS[units], "low_gauge_pressure", units),
     )
+
+
+def run_on(units: str) -> str:
+    """What comes after a trip, in words."""
+    most = from_display(RUN_ON[units], "pressure_difference", units)
+    return f"After a trip the outlet may still rise by {format_quantity(most, 'pressure_difference', units)}."
 
 
 def told(setting: Setting, units: str) -> str:
@@ -104,7 +116,7 @@ def told(setting: Setting, units: str) -> str:
     said = f"A worker is set to {format_pressure(setting.worker_set, units)}, the monitor before it to "
     said += f"{format_pressure(setting.monitor_set, units)}. The relief valve behind them begins to open at "
     said += f"{format_pressure(setting.relief, units)}."
-    said += f" A slam-shut trips at {format_pressure(setting.trip, units)}." if setting.trip else ""
+    said += f" A slam-shut trips at {format_pressure(setting.trip, units)}. {run_on(units)}" if setting.trip else ""
     return said + f" The house regulators take {format_pressure(setting.limit, units)} at most."
 
 
@@ -200,9 +212,9 @@ def table_of(rungs: Sequence[Rung], units: str) -> tuple[tuple[str, ...], ...]:
     """The rungs asked for as a table, lowest first, each with its band."""
 
     def band(one: Rung) -> str:
-        if one.low == one.high:
-            return "-"
-        return f"{format_pressure(one.low, units)} to {format_pressure(one.high, units)}"
+        return (
+            "-" if one.low == one.high else f"{format_pressure(one.low, units)} to {format_pressure(one.high, units)}"
+        )
 
     rows = [
         (WORDS[one.kind], format_pressure(one.gauge_pressure, units), band(one)) for one in rungs if one.kind in WORDS
@@ -242,31 +254,25 @@ def trips(setting: Setting, rungs: Sequence[Rung], units: str) -> dict[float, st
         1.06 * setting.limit,
     )
     offered = [rounded(one, "low_gauge_pressure", units) for one in wanted]
-    kinds = [[one.kind for one in tripping_at(rungs, trip, setting.limit)] for trip in offered]
-    return {
-        trip: next((kind for kind in WRONG_TRIP if kind in found), "")
-        for trip, found in zip(offered, kinds, strict=True)
-    }
+    kinds = {trip: [one.kind for one in tripping_at(rungs, trip, setting.limit)] for trip in offered}
+    return {trip: next((kind for kind in WRONG_TRIP if kind in found), "") for trip, found in kinds.items()}
 
 
 def _trip(key: str, chance: Random, units: str) -> ChoiceQuestion:
     setting = replace(drawn(chance, units), trip=None)
-    rungs = setting.rungs
-    offered = trips(setting, rungs, units)
+    offered = trips(setting, rungs := setting.rungs, units)
     order = chance.sample(list(offered), len(offered))
     (right,) = (index for index, trip in enumerate(order) if not offered[trip])
     share = format_quantity(SlamShut.accuracy, "fraction", units)
     return ChoiceQuestion(
         key,
         f"{told(setting, units)} The table has what the sheet gives. A slam-shut comes in addition, as the last layer. "
-        f"It trips within {share} of its setting. Where shall it be set?",
+        f"It trips within {share} of its setting. {run_on(units)} Where shall it be set?",
         tuple(format_pressure(trip, units) for trip in order),
         right,
-        tuple(
-            WRONG_TRIP[kind] if (kind := offered[trip]) else "Its whole band has room on both sides." for trip in order
-        ),
+        tuple(WRONG_TRIP.get(offered[trip], "Its whole band has room on both sides.") for trip in order),
         "It must stand clear above all that the layers below it hold, the relief valve's build-up included, and below "
-        "the limit with the whole of its band.",
+        "the limit with the whole of its band and with what comes after the trip.",
         table=table_of(rungs, units),
         units=units,
     )
@@ -297,7 +303,7 @@ LACKS: Mapping[str, str] = {
     "small": "The relief valve passes all that comes below the limit.",
 }
 RIGHT: Mapping[str, str] = {
-    "order": "Each rung stands clear of the next, bands and build-up counted, and all of them below the limit.",
+    "order": "Each stands clear of what the one below it holds, and below the limit, bands and run-on counted.",
     "near": "The monitor holds hardly more than the worker's lock-up: the two fight over one pressure.",
     "low": "It blows gas off although the layer below it has the pressure in hand.",
     "build": "The houses go out although the relief valve would have held.",
@@ -347,14 +353,12 @@ HOLDS: Mapping[str, str] = {
     "both": "Worker and monitor have failed; the relief valve lets off what comes.",
     "three": "Worker, monitor and relief valve have failed; the slam-shut has tripped.",
 }
+BOTH_OPEN = StuckStem(devices=(WORKER, MONITOR), onset=5.0, ramp=60.0)
 FAILED: Mapping[str, tuple[Fault, ...]] = {
     "well": (),
-    "worker": (StuckStem(devices=WORKER, onset=5.0, ramp=60.0),),
-    "both": (StuckStem(devices=(WORKER, MONITOR), onset=5.0, ramp=60.0),),
-    "three": (
-        StuckStem(devices=(WORKER, MONITOR), onset=5.0, ramp=60.0),
-        BlockedRelief(devices=VALVE, highest_lift=0.0, onset=-10.0),
-    ),
+    "worker": (replace(BOTH_OPEN, devices=WORKER),),
+    "both": (BOTH_OPEN,),
+    "three": (BOTH_OPEN, BlockedRelief(devices=VALVE, highest_lift=0.0, onset=-10.0)),
 }
 
 
@@ -372,17 +376,13 @@ def _stands(key: str, chance: Random, units: str) -> ChoiceQuestion:
     truth = chance.choice(options)
     traces = {one: standing(setting, one) for one in options}
     reading = {one: format_pressure(trace.settled(OUTLET), units) for one, trace in traces.items()}
+    here, not_here = "An outlet of {} stands at just that rung.", "With that the outlet would stand at {} and not here."
     return ChoiceQuestion(
         key,
         f"{told(setting, units)} No burner is on, and the outlet stands steady at {reading[truth]}. What has failed?",
         tuple(HOLDS[one] for one in options),
         options.index(truth),
-        tuple(
-            f"An outlet of {reading[one]} stands at just that rung."
-            if one == truth
-            else f"With that the outlet would stand at {reading[one]} and not here."
-            for one in options
-        ),
+        tuple((here if one == truth else not_here).format(reading[one]) for one in options),
         "An outlet that stands still stands at some rung. The rung tells which layer is at work, and with that which "
         "ones below it have failed.",
         traces=tuple(traces.values()),

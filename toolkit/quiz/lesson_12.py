@@ -139,13 +139,13 @@ def _drawn(chance: Random, units: str) -> tuple[float, float, float]:
 def _told(station: Station, layout: Layout, units: str) -> str:
     """The station in sentences."""
     monitor, worker = (format_pressure(r.set_gauge_pressure, units) for r in station.regulators)
-    trips = [f"It trips at {format_pressure(s.high_gauge_pressure or 0.0, units)}." for s in station.slam_shuts]
+    trips = [format_pressure(shut.high_gauge_pressure or 0.0, units) for shut in station.slam_shuts]
     said = (
         f"Worker and monitor stand in series. The worker is set to {worker}, the monitor before it to {monitor}; the "
         f"inlet holds {format_pressure(station.supply.gauge_pressure, units)}.",
         TAPS[layout.taps],
         GUARDS.get(layout.guard, ""),
-        *trips,
+        *(f"It trips at {trip} on high pressure only." for trip in trips),
     )
     return " ".join(one for one in said if one)
 
@@ -299,8 +299,8 @@ def _how_soon(key: str, chance: Random, units: str) -> NumericQuestion:
         f"The sensing lines of a worker and its monitor have lost their main, and both stand wide open. They pass "
         f"{format_quantity(flow, 'standard_flow', units)} into a main of {format_quantity(main, 'volume', units)} from "
         f"which nobody draws. It stands at {format_pressure(held, units)}, and the air at "
-        f"{format_quantity(air, 'absolute_pressure', units)}. In how many seconds does it pass the "
-        f"{format_pressure(rating, units)} that the appliances are rated for?",
+        f"{format_quantity(air, 'absolute_pressure', units)}. In about how many seconds does it pass "
+        f"the {format_pressure(rating, units)} that the appliances are rated for?",
         "time",
         truth,
         "The rise is a share of the air's pressure, and that share of the main's volume is the gas that must come in. "
@@ -357,17 +357,17 @@ def _gone(key: str, chance: Random, units: str) -> TraceQuestion:
 # What is done before a main goes out of use, in order; and pairs that must not be turned round, with the reason.
 STEPS = (
     "Find every sensing line that ends on the old main, on the drawings and on the ground",
-    "Move each line, one at a time, to the pipe that it protects",
-    "Prove that worker and monitor hold with the lines where they are now",
     "Post somebody at the station who reads the outlet and can shut it in",
+    "Move each line to the pipe that it protects, one at a time, its regulator shut in or held by hand meanwhile",
+    "Prove that worker and monitor hold with the lines where they are now",
     "Cut the old main off",
     "Bleed the old main down and prove zero",
 )
 SAFETY: Mapping[tuple[int, int], str] = {
     (0, 4): "A line that nobody looked for goes blind with the main, and its regulator opens.",
-    (1, 4): "Regulators that still sense the old main open when it is cut off and loses its gas.",
-    (2, 4): "A line that was moved but not proved may be shut, or be the wrong one.",
-    (3, 4): "If it does rise, it rises in less time than anybody takes to come.",
+    (1, 2): "A regulator opens while its line is off, and the outlet rises in less time than anybody takes to come.",
+    (2, 4): "Regulators that still sense the old main open when it is cut off and loses its gas.",
+    (3, 4): "A line that was moved but not proved may be shut, or be the wrong one.",
     (4, 5): "A main that is bled while still tied in takes the gas of the main in use with it.",
 }
 
@@ -383,7 +383,8 @@ def _work(key: str, chance: Random, units: str) -> OrderQuestion:
         critical=tuple(SAFETY),
         cap=0.0,
         scoring="share",
-        explanation="Lines first, main last. The operator's written procedure decides each step.",
+        explanation="Somebody at the outlet before a line is touched; lines first, main last. The operator's written "
+        "procedure decides each step.",
         reasons=tuple(SAFETY.values()),
     )
 
