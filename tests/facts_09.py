@@ -10,7 +10,7 @@ from lesson_text import DAY_AT, HERE, INLET_GAUGE, NIGHT_AT, OUTLET, bench_trace
 from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.panels import lesson_09
 from toolkit.panels.lesson_09 import VISIT, made, often
-from toolkit.panels.regulator_view import DUSK, END
+from toolkit.panels.regulator_view import DUSK, END, MORNING
 from toolkit.panels.words import clock
 from toolkit.trace import Trace, time_above
 from toolkit.units import HOUR, IN_WC, SCF
@@ -47,7 +47,8 @@ def worked() -> dict[str, str]:
     early, late = 1 + switch.accuracy, 1 - switch.accuracy
     highest_low, lowest_high = (held - BELOW) / early, (lock_up + ABOVE) / late
     highest_high = (RATING - ran_on) / early
-    bands = high - lock_up - ABOVE, held - BELOW - low
+    soonest, latest = high * late, low * early
+    bands = soonest - lock_up - ABOVE, held - BELOW - latest
     # "the bench has", "lies between the two", "is less", "the smaller of the two counts"
     assert low < highest_low
     assert lowest_high < high < highest_high
@@ -70,6 +71,8 @@ def worked() -> dict[str, str]:
         "left": pressure(RATING - ran_on),
         "highest high": f"high side no higher than {pressure(highest_high)}",
         "high": pressure(high),
+        "high, with its band": f"{pressure(soonest)}, which is {late:.2f} of {high / IN_WC:.1f}",
+        "low, with its band": f"{pressure(latest)}, which is {early:.2f} of {low / IN_WC:.1f}",
         "high band": both(bands[0], "pressure_difference"),
         "low band": both(bands[1], "pressure_difference"),
         "deadband": both(switch.deadband, "pressure_difference"),
@@ -81,7 +84,8 @@ def rows() -> dict[str, str]:
     found = {}
     for words, drives in lesson_09.DRIVES.options:
         run = ran(drives=words)
-        gas = "gas" if served(run) else "no gas"
+        behind = f"locked out, with {pressure(run.settled(OUTLET))} behind them by the end"
+        gas = "gas" if served(run) else behind if drives == "lockout" else "no gas"
         found[drives] = f"| {words} | {pressure(run.at(OUTLET, NIGHT_AT))} | {gas} |"
     return found
 
@@ -95,6 +99,7 @@ def happened() -> dict[str, str]:
     assert by_hand == (first, END)
     locked, trip = ran(drives=LOCKOUT), ran(drives=TRIP)
     assert trip.peak(OUTLET)[1] < RATING
+    assert MORNING < trip.happened("switch_low")[0].time < VISIT  # "in the morning", "the low side makes as well"
     stuck = {
         words: ran(failure="worker stuck wide open", drives=words, **WELL) for words in ("an alarm", LOCKOUT, TRIP)
     }
@@ -160,6 +165,7 @@ TOLD = [
     ("no stop valve that anybody can shut and so take such a device out of use", "cfr-192-199"),  # 192.199(h)
     ("each calendar year, at most 15 months apart", "cfr-192-739"),
     ("Damage to one control line must not take out both", "cfr-192-203"),  # 192.203(b)(9)
+    ("Where there are signs of abnormally high or low pressure, they want the regulator inspected", "cfr-192-741"),
 ]
 
 # What the lesson teaches, each sentence as it stands there, and what shows it.

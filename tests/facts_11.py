@@ -83,11 +83,13 @@ def happened() -> dict[str, str]:
     assert time_above(monitor.times, monitor[OUTLET], RATING) < 1.0  # "for less than a second"
     fed = lesson_11.outcome(valve)
     assert fed.overfed
+    assert fed.goes_on  # "until somebody comes"
+    assert lesson_11.must_come(lesson_11.outcome(monitor)).startswith("soon")  # "somebody must come"
     assert valve.at(OUTLET, NIGHT - 1) > RATING
     over = time_above(shut.times, shut[OUTLET], limit)
     assert 0.0 < over < 5.0  # "for a moment"
     slow_shut, slow_valve = ran("slam-shut", SLOW), ran("relief valve", SLOW)
-    assert slow_shut.peak(OUTLET)[1] < limit
+    assert RATING < slow_shut.at(OUTLET, MORNING - 1) < limit  # "within the code's", "far above the tag's"
     sun = ran("slam-shut", SUN)
     bare = ran("none", SUN)
     assert sun.peak(OUTLET)[1] == pytest.approx(bare.peak(OUTLET)[1], rel=0.01)  # "with no layer at all"
@@ -176,6 +178,7 @@ TOLD = [
 # What the lesson teaches, each sentence as it stands there, and what shows it.
 TEACHES = [
     ("A layer can keep the gas, vent it, or stop it.", "item 11.read"),
+    ("Nobody must relight, but somebody must come: one layer is left.", "bench"),
     ("To keep it costs the least while it works, and nobody may notice that it works.", "bench"),
     (
         "It keeps the gas on, but not in the pipe.",

@@ -1,4 +1,4 @@
-"""Every statement that the lessons teach, with what bears it out: `python tests/teaches_table.py` writes tests/TEACHES.md.
+"""Every statement that the lessons teach, and what bears it out: `python tests/teaches_table.py` writes TEACHES.md.
 
 A lesson's statements stand in its facts module (`facts_NN.TEACHES`): a sentence of its text, and its evidence, one of
 "bench" (the lesson's panel shows it), "item KEY" (a graded question computes it), "test PATH::NAME" and "source KEY".

@@ -205,7 +205,8 @@ def test_a_sagging_main_makes_the_low_side_and_a_lockout_that_lets_go_chatters()
         ({"failure": "jumped"}, "whatever comes, it says nothing", "normal: alarm"),
         ({"debris": 0.0, "high": 0.5 * IN_WC}, "Nothing has failed", "made: alarm"),
         ({"debris": 0.0, "high": 0.5 * IN_WC}, "It is still made at the end.", "made: alarm"),
-        ({"drives": "lockout", **INSIDE}, "It makes more than 40 times", "lockout"),
+        ({"drives": "lockout", **INSIDE}, "It makes more than 40 times, 19 of them in the first 30 s:", "lockout"),
+        ({"drives": "trip"}, "Later the pipe empties, and the low side makes as well.", "slam_shut"),
         ({"drives": "lockout", **INSIDE}, "In the morning the burners go on and off.", "lockout"),
         ({"failure": "sag", "debris": 0.0}, "In the morning the burners have too little gas.", "normal: alarm"),
         ({"fitted": False}, "There is no switch", "worker"),
@@ -232,6 +233,22 @@ def test_the_ladder_has_both_settings_and_not_the_blind_shutoff():
 def test_the_gauge_counts_how_often_it_makes():
     for chosen, words in (({}, "2 times"), ({"manual": True}, "once"), ({"fitted": False}, "never")):
         assert ("switch makes", words) in shown(**chosen).readouts
+
+
+def test_of_a_tripped_shutoff_only_what_tripped_it_is_counted():
+    run = trace(drives="trip")
+    assert len(made(run)) == 2  # the second by the emptying pipe
+    assert ("switch makes", "once") in shown(drives="trip").readouts
+    assert lesson_09.emptied(run)
+    assert not lesson_09.emptied(trace(drives="alarm", failure="sag"))  # low, and nothing has tripped
+
+
+def test_the_first_half_minute_counts_from_the_first_time_on():
+    sags = trace(drives="lockout", debris=0.0, failure="sag")
+    starts = np.array([start for start, _ in made(sags)])
+    inside = int(np.searchsorted(starts, starts[0] + 30.0))
+    assert 10 < inside < len(starts)
+    assert f", {inside} of them in the first 30 s" in story(sags, settings(drives="lockout", failure="sag"))
 
 
 def test_pressures_are_told_in_the_units_chosen():

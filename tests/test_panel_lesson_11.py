@@ -170,6 +170,12 @@ def test_one_slug_strikes_what_is_there():
         ({"failure": VENT}, "Nothing has tripped: it is the worker that does not open."),
         ({"failure": LINE}, "The broken line leaks, wherever it lies."),
         ({"layer": "none"}, "There is no layer."),
+        ({"layer": "none"}, "Somebody must come now and make safe."),
+        ({}, "Nobody must relight, but somebody must come soon: the worker has failed."),
+        ({"layer": "relief valve"}, "For the hospital: it has gas, at a pressure that is not safe to burn."),
+        ({"layer": "relief valve", "whom": "bakery"}, "For the bakery: it has gas, at a pressure that is not safe"),
+        ({"layer": "relief valve"}, "Gas goes on getting out until somebody comes."),
+        ({"layer": "high switch, locks out burners"}, "come now and make safe, then find the cause, reset and relight"),
         ({"failure": "nothing"}, "No layer acts."),
         ({"layer": "monitor, working"}, "It hunts; the chart shows the middle of the swing."),
     ],
@@ -183,8 +189,8 @@ def test_the_sentence_tells_what_it_costs_whom(chosen, words):
 @pytest.mark.parametrize(
     ("layer", "drawn", "rung", "comes"),
     [
-        ("monitor, wide open", "monitor: shut", "monitor set", "nobody"),
-        ("relief valve", "gas at stack", "relief valve opens", "nobody"),
+        ("monitor, wide open", "monitor: shut", "monitor set", "soon: the worker has failed"),
+        ("relief valve", "gas at stack", "relief valve opens", "now: make safe"),
         ("slam-shut", "slam_shut: tripped high", "slam-shut trips on high pressure", "reset and relight"),
         (
             "high switch, trips slam-shut",
@@ -202,6 +208,41 @@ def test_the_drawing_the_ladder_and_the_gauges_show_the_layer(layer, drawn, rung
     assert "appliances rating" in made.ladder
     bare = lesson_11.show(settings() | BENCH.without[1])
     assert "monitor" not in bare.ladder
+
+
+@pytest.mark.parametrize("layer", LAYERS)
+@pytest.mark.parametrize("failure", CHOICES["failure"])
+def test_nobody_must_come_only_where_nothing_is_wrong(layer, failure):
+    run = trace(layer=layer, failure=failure)
+    (must,) = [text for name, text in lesson_11.show(settings(layer=layer, failure=failure)).readouts if "who" in name]
+    if failure == "nothing":
+        assert must == "nobody"
+        return
+    vented = run.totals["vented"] / standard_density(run.scenario.station.gas) > LET_OFF
+    above = max(run.at(OUTLET, MORNING - 1), run.settled(OUTLET)) > RATING
+    assert (must == "now: make safe") == (above or vented)
+    assert must != "nobody"
+
+
+def test_gas_goes_on_getting_out_where_the_stack_still_passes_it():
+    for layer, failure, goes_on in (
+        ("relief valve", STUCK, True),
+        ("relief valve", SLOW, False),  # the burners draw the pressure down, and it is shut again
+        ("monitor, wide open", STUCK, False),
+    ):
+        run = trace(layer=layer, failure=failure)
+        assert outcome(run).goes_on == goes_on
+        if layer == "relief valve":
+            assert (run.settled("relief_valve_flow") > 1e-9) == goes_on
+
+
+def test_burners_above_their_rating_are_never_said_to_be_kept():
+    for layer in LAYERS:
+        for whom in CUSTOMERS:
+            came, said = outcome(trace(layer=layer)), told(layer=layer, whom=whom)
+            assert not (came.overfed and CUSTOMERS[whom].kept in said), (layer, whom)
+            gas = dict(lesson_11.show(settings(layer=layer, whom=whom)).readouts)["gas in the morning"]
+            assert (gas == "yes, above the rating") == came.overfed
 
 
 def test_a_valve_that_lifts_is_not_told_to_open_a_crack():

@@ -240,7 +240,7 @@ def test_the_table_tells_what_it_drives(seed: int) -> None:
     question = choice("09.drives", seed, units)
     _, (_, _, lamp, _), (_, outlet, _, burners) = question.table or ()
     told = (
-        "nothing: it is jumped"
+        "nothing: it is jumped, or its small valve is shut"
         if lamp == "off"
         else "an alarm only"
         if burners.endswith("burn")

@@ -226,8 +226,7 @@ def test_what_is_let_off_is_worked_by_hand_from_the_prompt(seed: int, units: str
     (flow,) = re.findall(r"passes ([\d.,]+) (?:scfh|m³/h)", question.prompt)
     (minutes,) = re.findall(r"after (\d+) minutes", question.prompt)
     by_hand = float(flow.replace(",", "")) * float(minutes) / 60 * (FOOT**3 if units == "us" else 1.0)
-    # a standard cubic foot is not quite a cubic foot of standard gas
-    assert question.truth == pytest.approx(by_hand, rel=5e-3)
+    assert question.truth == pytest.approx(by_hand, rel=1e-9)
     names = {slip.name for slip in question.slips}
     assert {"minutes were taken for hours", "the burners' flow was taken"} <= names
 

@@ -43,4 +43,4 @@ def test_evidence_that_is_not_there_is_found() -> None:
 
 def test_the_list_is_that_of_today() -> None:
     assert PATH.read_text("utf-8") == markdown(), "run `python tests/teaches_table.py`"
-    assert teaches_table.HERE == PATH.parent
+    assert PATH.parent == teaches_table.HERE

@@ -49,6 +49,8 @@ CYCLING = (
 )
 # The technician looks by day, with the burners on [s].
 VISIT = NOON - 1
+# One that chatters is counted over so long at first [s].
+AT_FIRST = 30.0
 # A switch that makes more often than this in the bench's day is never at rest.
 CHATTERS = 4
 
@@ -144,11 +146,31 @@ def made(trace: Trace) -> tuple[tuple[float, float], ...]:
     return (*spans, (since, trace.scenario.duration)) if since is not None else tuple(spans)
 
 
+def counted(trace: Trace) -> tuple[tuple[float, float], ...]:
+    """The moves that count: where it trips a shutoff, what the emptying pipe does to it later does not."""
+    trips = trace.happened("trips_by_switch")
+    return tuple(span for span in made(trace) if not trips or span[0] <= trips[0].time)
+
+
+def emptied(trace: Trace) -> bool:
+    """Whether the pipe behind a tripped shutoff went so low that the low side made as well."""
+    trips = trace.happened("trips_by_switch")
+    return bool(trips) and any(event.time > trips[0].time for event in trace.happened("switch_low"))
+
+
 def often(trace: Trace) -> str:
     """How often the switch made, in words; of one that chatters the engine follows only some of the moves."""
-    times = len(made(trace))
+    times = len(counted(trace))
     more = "more than " if trace.happened("chatters") else ""
     return "never" if not times else "once" if times == 1 else f"{more}{times} times"
+
+
+def soon_often(trace: Trace) -> str:
+    """How often one that chatters made at first, from the first time on; nothing of another."""
+    starts = [start for start, _ in made(trace)]
+    if not trace.happened("chatters"):
+        return ""
+    return f", {sum(start < starts[0] + AT_FIRST for start in starts)} of them in the first {AT_FIRST:.0f} s"
 
 
 def side(trace: Trace) -> str:
@@ -192,10 +214,11 @@ def _switch_told(trace: Trace, settings: Settings) -> list[str]:
     if not trace.scenario.faults:
         said.append("Nothing has failed: it answers to what happens every day.")
     if drives == "trip":
+        said.append("It trips the slam-shut, which stays shut until somebody resets it.")
         # what it senses after that is a line that the shutoff has cut off
-        return [*said, "It trips the slam-shut, which stays shut until somebody resets it."]
+        return [*said, *(["Later the pipe empties, and the low side makes as well."] if emptied(trace) else [])]
     if len(spans) > CHATTERS:
-        said.append(f"It makes {often(trace)}: it is never at rest for long.")
+        said.append(f"It makes {often(trace)}{soon_often(trace)}: it is never at rest for long.")
     elif settings["manual"]:
         said.append("It waits to be reset by hand.")
     elif until < trace.scenario.duration:

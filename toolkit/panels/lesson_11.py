@@ -36,6 +36,10 @@ WATCH = Watch(
     top=45 * IN_WC,
     markers=(EventMarker(NIGHT / 60, "all off"), EventMarker(MORNING / 60, "burners on")),
 )
+# More gas unburnt than this share of what the burners are made for still gets out.
+GETS_OUT = 0.01
+# What is said of burners that have gas above their rating, whoever they belong to.
+OVERFED = "it has gas, at a pressure that is not safe to burn"
 # One slug through a station with one seat strikes that seat as the table's slug strikes two.
 SLUG, SLUG_HEIGHT, GRIT = "one slug through both seats", 4e-4, 1e8
 # A working monitor's first stage holds 10 psi: it needs clearly more than that before it.
@@ -68,7 +72,8 @@ class Outcome:
     `above` [s] over the code's limit; `lets_off` whether the layer let off more than a breath, and `leaks` whether a
     broken line did; `served` whether the burners have gas in the morning, and `fed_at` [Pa gauge] which pressure;
     `overfed` whether that is above their rating; `reset` whether somebody must reset a device; `locked` whether
-    burners stand locked out.
+    burners stand locked out; `urgent` whether the appliances stand above their rating by night or in the morning, or
+    gas gets out; `goes_on` whether it still does at the end; `failed` whether the worker's own failure is behind it.
     """
 
     above: float
@@ -79,6 +84,9 @@ class Outcome:
     overfed: bool
     reset: bool
     locked: bool
+    urgent: bool
+    goes_on: bool
+    failed: bool
 
 
 @dataclass(frozen=True)
@@ -171,16 +179,34 @@ def outcome(trace: Trace) -> Outcome:
     def cracked(valve: ReliefValve) -> bool:
         return bool((trace[f"{valve.name}_flow"] > 0.0).any())
 
+    lets_off = measured and bool(trace.happened("relief_opens") or any(map(cracked, station.relief_valves)))
+    leaks = measured and any(isinstance(fault, BrokenSensingLine) for fault in trace.scenario.faults)
+    stands = max(trace.at(OUTLET, MORNING - 1), fed_at)
+    unburnt = trace.settled("supply_flow") - trace.settled(f"{load.name}_flow")
     return Outcome(
-        time_above(trace.times, trace[OUTLET], limit(station)),
-        measured and bool(trace.happened("relief_opens") or any(map(cracked, station.relief_valves))),
-        measured and any(isinstance(fault, BrokenSensingLine) for fault in trace.scenario.faults),
-        served,
-        fed_at,
-        served and fed_at > load.maximum_gauge_pressure,
-        shut or any(made.values()),
-        any(made[s.name] and s.locks_out for s in station.switches),
+        above=time_above(trace.times, trace[OUTLET], limit(station)),
+        lets_off=lets_off,
+        leaks=leaks,
+        served=served,
+        fed_at=fed_at,
+        overfed=served and fed_at > load.maximum_gauge_pressure,
+        reset=shut or any(made.values()),
+        locked=any(made[s.name] and s.locks_out for s in station.switches),
+        urgent=stands > load.maximum_gauge_pressure or lets_off or leaks,
+        goes_on=(lets_off or leaks) and unburnt > GETS_OUT * load.rated_flow,
+        failed=any(WORKER in fault.devices for fault in trace.scenario.faults),
     )
+
+
+def must_come(came: Outcome) -> str:
+    """Who must come, and how soon, in a few words."""
+    if came.urgent:
+        return "now: make safe"
+    if came.reset:
+        return "reset and relight"
+    if not came.served:
+        return "find out why"
+    return "soon: the worker has failed" if came.failed else "nobody"
 
 
 def acts(trace: Trace, units: str) -> list[str]:
@@ -210,7 +236,7 @@ def weighed(came: Outcome, whom: str, station: Station, units: str) -> str:
     if came.served and came.above:
         said.append(f"For {customer.name}: gas at such a pressure is no service.")
     elif came.served:
-        said.append(f"For {customer.name}: {customer.kept}.")
+        said.append(f"For {customer.name}: {OVERFED if came.overfed else customer.kept}.")
     else:
         said.append(f"And {customer.name} goes short." if came.above else f"For {customer.name}: {customer.cut_off}.")
     if came.overfed:
@@ -220,9 +246,16 @@ def weighed(came: Outcome, whom: str, station: Station, units: str) -> str:
         said.append(f"For {customer.name}, {customer.let_off}.")
     if came.leaks:
         said.append("The broken line leaks, wherever it lies.")
+    if came.goes_on:
+        said.append("Gas goes on getting out until somebody comes.")
     if came.reset:
-        said.append("Somebody qualified must come, find the cause, reset and relight.")
-    elif not came.served:
+        first = " now and make safe, then" if came.urgent else ","
+        said.append(f"Somebody qualified must come{first} find the cause, reset and relight.")
+    elif came.urgent:
+        said.append("Somebody must come now and make safe.")
+    elif came.served and came.failed:
+        said.append("Nobody must relight, but somebody must come soon: the worker has failed.")
+    if not (came.reset or came.served):
         said.append("Nothing has tripped: it is the worker that does not open.")
     if came.locked:
         said.append("The switch stopped the burners, not the gas: the pipe is still fed.")
@@ -249,7 +282,7 @@ def story(trace: Trace, settings: Settings) -> str:
     (load,) = station.loads
     flow = trace.settled(f"{load.name}_flow") / load.rated_flow
     has = "have gas" if came.served else "have too little gas" if flow > 0.02 else "have no gas"
-    said.append(f"In all, {off}, and in the morning the burners {has}.")
+    said.append(f"In the bench's day {off}, and in the morning the burners {has}.")
     if trace.happened("hunts"):
         said.append("It hunts; the chart shows the middle of the swing.")
     said.append(weighed(came, settings["whom"], station, units))
@@ -262,13 +295,13 @@ def show(settings: Settings) -> Shown:
     began = takes_over(trace)
     markers = () if began is None else (EventMarker(began / 60, "monitor takes over"),)
     came = outcome(trace)
-    must = "reset and relight" if came.reset else "nobody" if came.served else "find out why"
+    gas = "no" if not came.served else "yes, above the rating" if came.overfed else "yes"
     return watched(
         WATCH,
         settings,
         trace,
         story(trace, settings),
-        (("gas in the morning", "yes" if came.served else "no"), ("who must come", must)),
+        (("gas in the morning", gas), ("who must come", must_come(came))),
         markers,
     )
 
@@ -283,9 +316,9 @@ def explain(units: str) -> str:
     return tidy(
         f"The monitor holds {night} at night and {monitor} at the most, with gas in the morning and nothing let off. "
         f"The relief valve keeps the gas on too, at {valve} at the most, but lets off "
-        f"{vented_words(traces['relief valve'], units)}. The slam-shut stops the gas, after a jump to {shut}, and "
-        f"nobody has any until it is reset. The switch stops the burners only: the pipe goes to {switch}. Keep it, "
-        "vent it or stop it: choose by what the place can stand."
+        f"{vented_words(traces['relief valve'], units)} in the bench's day, and goes on until somebody comes. "
+        f"The slam-shut stops the gas, after a jump to {shut}, and nobody has any until it is reset. The switch stops "
+        f"the burners only: the pipe goes to {switch}. Keep it, vent it or stop it: choose by what the place can stand."
     )
 
 

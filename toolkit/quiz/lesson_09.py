@@ -282,7 +282,7 @@ DRIVES: Mapping[str, tuple[str, str]] = {
     "alarm": ("an alarm only", "The lamp is on and the outlet stands high, yet the burners get their gas."),
     "lockout": ("the burners' lockout", "The burners stay off, and so nothing draws the high outlet down."),
     "trip": ("a slam-shut", "The outlet stopped near the setting, and there is no gas left in the morning."),
-    "jumped": ("nothing: it is jumped", "The outlet stands far above the setting, and the lamp is off."),
+    "jumped": ("nothing: it is jumped, or its small valve is shut", "The outlet stands high, yet the lamp is off."),
 }
 # The burners are called for again, and the morning is read [s].
 CALLED, READ = 200.0, 240.0
@@ -327,7 +327,7 @@ def _drives(key: str, chance: Random, units: str) -> ChoiceQuestion:
 
 # Why a switch makes again and again, and how what is read tells it.
 REASONS: Mapping[str, tuple[str, str]] = {
-    "near": ("its high setting lies below the worker's lock-up", "It made on a sound lock-up, true to its tag."),
+    "near": ("its high setting, true to its tag, lies below the worker's lock-up", "It made on a sound lock-up."),
     "droop": ("its low setting lies inside the worker's droop", "It made on a sound full load, true to its tag."),
     "grit": ("the worker's seat leaks", "The outlet climbs past lock-up and on; the switch is right."),
     "drift": ("the switch has drifted from its tag", "Tested, it makes far from its tag, at sound pressure."),
@@ -393,6 +393,6 @@ ITEMS = (
     Item("09.goes_on", "09", "Reckon how the pressure goes on after a burner lockout.", _goes_on),
     Item("09.lets_go", "09", "Read from the outlet's trace when a switch lets go.", _lets_go),
     Item("09.ladder", "09", "Put a switch's pressures in order with its worker's.", _ladder),
-    Item("09.drives", "09", "Tell from readings what a switch drives, or that it is jumped.", _drives),
+    Item("09.drives", "09", "Tell from readings what a switch drives, or that it is blind.", _drives),
     Item("09.reason", "09", "Tell from readings why a switch makes again and again.", _reason),
 )

@@ -21,7 +21,7 @@ from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
 from toolkit.scenario import Demand, Scenario, Station
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
-from toolkit.units import HOUR, SCF, display_unit, format_pressure, format_quantity
+from toolkit.units import FOOT, HOUR, SCF, display_unit, format_pressure, format_quantity
 
 WORKER = "worker"
 MONITOR, RELIEF, SHUT = "monitor, wide open", "relief valve", "slam-shut"
@@ -203,6 +203,11 @@ def _read(key: str, chance: Random, units: str) -> ChoiceQuestion:
     )
 
 
+def an_hour(flow: float, units: str) -> float:
+    """What a flow [standard m3/s] lets off in an hour [m3], in the number that is printed: of scfh, so many ft3."""
+    return flow * HOUR * (FOOT**3 / SCF if units == "us" else 1.0)
+
+
 def _let_off(key: str, chance: Random, units: str) -> NumericQuestion:
     base = drawn(chance, units)
     trace = struck(base, RELIEF, STUCK)
@@ -217,16 +222,16 @@ def _let_off(key: str, chance: Random, units: str) -> NumericQuestion:
         f"Its stack passes {format_quantity(flow, 'standard_flow', units)}. Somebody qualified shuts the gas off after "
         f"{minutes} minutes. How much gas has been let off?",
         "volume",
-        flow * minutes * 60,
+        an_hour(flow, units) * minutes / 60,
         f"Flow times time: {minutes} minutes are {minutes / 60:.2f} hours. By day the burners take "
         f"{format_quantity(load.rated_flow, 'standard_flow', units)} at the most; a worker wide open passes many times "
         "that, and a relief valve lets it go until somebody comes.",
         (
-            Slip("minutes were taken for hours", flow * minutes * HOUR, "The flow is that of an hour."),
-            Slip("the time was left out", flow * HOUR, "That is what goes in one hour."),
+            Slip("minutes were taken for hours", an_hour(flow, units) * minutes, "The flow is that of an hour."),
+            Slip("the time was left out", an_hour(flow, units), "That is what goes in one hour."),
             Slip(
                 "the burners' flow was taken",
-                load.rated_flow * minutes * 60,
+                an_hour(load.rated_flow, units) * minutes / 60,
                 "What leaves is what the worker passes, not what the burners would take.",
             ),
         ),
