@@ -99,13 +99,16 @@ def worked() -> dict[str, str]:
 
 def happened() -> dict[str, str]:
     usual = {hidden: ran("none", hidden) for hidden in CONDITIONS}
-    # "every gauge shows the same, whatever is hidden"
+    # "With the burners on, every gauge shows the same, whatever is hidden"
     for signal in (OUTLET, LINE, BETWEEN, "inlet_gauge_pressure"):
         assert len({pressure(run.at(signal, FAILS)) for run in usual.values()}) == 1
     station = usual["sound"].scenario.station
     tags = {test: tag(station, test).gauge_pressure for test in TESTED}
     worker = next(r for r in station.regulators if r.name != MONITOR)
-    # "shows in one test, and in no other"
+    # "At night a recorder would show the worn seat", "as soon as nothing flows", "none of the other five"
+    idle = {hidden: pressure(ran("take-over", hidden).at(OUTLET, FOUND)) for hidden in CONDITIONS}
+    assert [hidden for hidden in CONDITIONS if idle[hidden] != idle["sound"]] == ["seat"]
+    # "show in one test each"
     for hidden in set(CONDITIONS) - {"sound"}:
         fails = [t for t in TESTED if read(ran(t, hidden, mend="it is left as it is"), t, FOUND).fails]
         assert len(fails) == 1, hidden
@@ -177,13 +180,17 @@ USUAL = "test_the_key_of_the_prediction_is_what_happens"
 
 # What the lesson teaches, each sentence as it stands there, and what shows it.
 TEACHES = [
-    ("On a usual day every gauge shows the same, whatever is hidden.", f"{BENCH_TESTS}::{USUAL}"),
+    ("With the burners on, every gauge shows the same, whatever is hidden.", f"{BENCH_TESTS}::{USUAL}"),
+    (
+        "At night a recorder would show the worn seat, and still none of the other five.",
+        f"{BENCH_TESTS}::test_once_nothing_flows_the_outlet_shows_the_worn_seat_and_no_other",
+    ),
     (
         "A layer that nobody has tested is a hope.",
         f"{BENCH_TESTS}::test_the_day_the_worker_fails_tells_what_the_hidden_condition_costs",
     ),
     (
-        "Each hidden failure shows in one test, and in no other.",
+        "The worn seat shows as soon as nothing flows; the five others show in one test each.",
         f"{BENCH_TESTS}::test_a_hidden_condition_fails_its_own_test_and_no_other",
     ),
     (

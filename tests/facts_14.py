@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -13,8 +14,9 @@ from toolkit.ladder import REGULATOR_ACCURACY, RELIEF_VALVE_TOLERANCE, take_over
 from toolkit.panels import lesson_14
 from toolkit.panels.controls import Choice
 from toolkit.panels.lesson_14 import RATING, Outcome, defence, defended
-from toolkit.panels.words import clock, vented_words
+from toolkit.panels.words import NO_GAS, clock, vented_words
 from toolkit.scenario import Station
+from toolkit.simulation import simulate
 from toolkit.trace import Trace
 from toolkit.units import IN_WC
 
@@ -136,6 +138,7 @@ def happened() -> dict[str, str]:
         "one line": judged(lines="one for both"),
         "both": judged(size=SMALL, lines="one for both"),
         "trip low": judged(trip=11.5 * IN_WC),
+        "trip first": judged(trip=13.5 * IN_WC),
         "trip high": judged(trip=28 * IN_WC),
         "relief low": judged(relief=10 * IN_WC),
         "monitor near": judged(above=0.5 * IN_WC),
@@ -147,6 +150,17 @@ def happened() -> dict[str, str]:
     assert not changed["both"][STUCK].held
     assert changed["one line"][LINE].acted == ("alarm", "relief valve")
     assert "slam-shut" in changed["trip low"][OPEN].acted
+    # "stop first and vent nothing", "finds nothing wrong", "for a slam-shut that sticks", "now put the burners out"
+    first_stops, usual = changed["trip first"], judged()
+    assert lesson_14.order(lesson_14.station(settings(trip=13.5 * IN_WC))) == ()
+    assert first_stops[SLUG].let_off == first_stops[SUN].let_off == NO_GAS
+    assert "relief valve" in first_stops[STUCK].acted
+    assert [w for w, one in first_stops.items() if usual[w].served and not one.served] == [SLUG, SUN]
+    # "rings until it is reset by hand", "would fall silent as the burners empty the pipe"
+    assert first.at("alarm_made", NIGHT_AT) == 1.0
+    (alarm,) = of.switches
+    letting_go = replace(first.scenario, station=replace(of, switches=(replace(alarm, manual_reset=False),)))
+    assert simulate(letting_go).at("alarm_made", NIGHT_AT) == 0.0
     assert not changed["trip high"][ISOLATED].held
     assert "relief valve" in changed["relief low"][OPEN].acted
     assert changed["monitor near"][GOOD_DAY].acted == ("monitor", "alarm")
@@ -168,11 +182,12 @@ def happened() -> dict[str, str]:
         "night": pressure(well.at(OUTLET, NIGHT_AT)),
         "trips": clock(tripped.time),
         "highest": pressure(first.peak(OUTLET)[1]),
-        "slug night": pressure(slug.at(OUTLET, NIGHT_AT)),
+        "slug": f"{pressure(slug.at(OUTLET, DAY_AT))} by day and {pressure(slug.at(OUTLET, NIGHT_AT))} at the end",
         "slug vented": gas(slug),
         **listed(),
         **{f"count {key}": of_six(found) for key, found in changed.items()},
         "low trip": pressure(11.5 * IN_WC),
+        "first trip": f"slam-shut at {pressure(13.5 * IN_WC)} {of_six(changed['trip first'])}",
         "high trip": pressure(28 * IN_WC),
         "low relief": pressure(10 * IN_WC),
         "near": both(0.5 * IN_WC, "pressure_difference"),

@@ -101,6 +101,12 @@ def test_the_key_of_the_prediction_is_what_happens():
     assert usual["monitor"].at("interstage_gauge_pressure", FAILS) == pytest.approx(60 * PSI, rel=5e-3)
 
 
+def test_once_nothing_flows_the_outlet_shows_the_worn_seat_and_no_other():
+    idle = {hidden: trace(hidden=hidden).at(OUTLET, FOUND) for hidden in HIDDEN}
+    assert idle.pop("seat") > idle["sound"] + IN_WC
+    assert max(idle.values()) - min(idle.values()) < 0.02 * IN_WC
+
+
 @pytest.mark.parametrize(("units", "words"), [("us", "15.2 in. w.c."), ("metric", "37.8 mbar")])
 def test_the_explanation_compares_a_usual_day_and_a_test(units, words):
     said = lesson_13.explain(units)
@@ -203,6 +209,29 @@ def test_the_trip_is_tested_by_its_line_and_the_outlet_stays():
     assert one.peak(OUTLET)[1] < 9 * IN_WC
     assert len(one.happened("trips_high")) == len(one.happened("reset")) == 2
     assert one.settled(f"{SHUTOFF}_open_share") == 1.0
+
+
+def test_test_gas_is_shut_off_as_soon_as_the_trip_lets_go_or_the_level_is_reached():
+    line = f"{TRIP_LINE}_gauge_pressure"
+    for hidden, level in product(("sound", "seat", "latch"), (20 * IN_WC, 24 * IN_WC)):
+        one = trace(hidden=hidden, test="trip", level=level)
+        for start in (FOUND, LEFT):
+            let_go = read(one, "trip", start)
+            assert let_go.acted or hidden == "latch"
+            # a hand's two seconds
+            top = one.peak(line, start, start + BACK)[1]
+            assert 0 < top - let_go.gauge_pressure < 0.5 * IN_WC, (hidden, level)
+    # drifted past the level: never above it, though the worn worker fills the line before the test
+    for grain in (0.0, 1e-4):
+        never = trace(hidden="trip", test="trip", level=20 * IN_WC, debris=grain, mend=False)
+        assert not never.happened("trips_high")
+        assert never.peak(line)[1] == pytest.approx(20 * IN_WC, rel=0.01)
+
+
+def test_the_trip_s_line_is_drawn_with_a_plug_while_it_is_shut_off():
+    assert "line-blocked" in shown(test="trip", moment=FOUND + READS).drawing
+    assert "line-blocked" not in shown(test="trip", moment=FOUND).drawing
+    assert "line-blocked" not in shown(test="pop", moment=FOUND + READS).drawing
 
 
 def test_a_stuck_latch_lets_go_and_the_valve_stays_open():

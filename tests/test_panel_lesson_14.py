@@ -151,6 +151,24 @@ def test_a_good_day_wakes_nobody_but_a_monitor_set_too_near_does():
     assert "these act with nothing wrong: monitor, alarm" in lesson_14.table_words(defence(near), "us")
 
 
+def test_a_slam_shut_below_the_relief_valve_stops_first_and_is_no_finding():
+    low = settings(trip=13.5 * IN_WC)
+    assert order(station(low)) == ()
+    assert defended(defence(low)) == (6, 6, 3)
+    run = trace(failure="slug", trip=13.5 * IN_WC)
+    assert run.happened("trips_high")
+    assert not run.happened("valve_opens")
+
+
+def test_the_alarm_rings_until_somebody_comes():
+    for failure in ("slug, no relief", "open", "slug"):
+        run = trace(failure=failure)
+        (rings,) = run.happened("switch_high")
+        assert rings.time < DUSK
+        assert not run.happened("switch_rest")
+        assert run.at("alarm_made", NOON - 1) == 1.0
+
+
 def test_one_line_for_both_takes_both_where_it_breaks():
     apart, shared = trace(failure="line"), trace(failure="line", lines="one")
     assert apart.at(f"{MONITOR}_lift", MORNING - 1) < 0.1 * apart.scenario.station.regulators[0].travel

@@ -15,7 +15,7 @@ from toolkit.quiz.items import offer
 from toolkit.quiz.lesson_13 import CONDITIONS, SAFETY, STEPS, VERDICTS, drawn, due, lifting, passes, sheet
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.pictures import OUTLET
-from toolkit.quiz.proof import FOUND, HIDDEN, RELIEF, RISES, TESTED, tag
+from toolkit.quiz.proof import FOUND, HIDDEN, READ_AS, RELIEF, RISES, TESTED, tag
 from toolkit.quiz.questions import NumericQuestion, Question, TraceQuestion, grade, item_hash
 from toolkit.units import HOUR, IN_WC, INCH, PSI, SCF, display_unit, to_display
 
@@ -198,8 +198,8 @@ def test_a_verdict_follows_from_what_is_printed(seed: int) -> None:
     assert question.table is not None
     rows = dict(row for row in question.table if len(row) == 2)
     low, high = printed(rows["band"])
-    top = printed(rows["test taken up to"])[0]
-    ((_, text),) = [(name, text) for name, text in rows.items() if name in lesson_13.READ_AS.values()]
+    top = printed(rows["test was to go up to"])[0]
+    ((_, text),) = [(name, text) for name, text in rows.items() if name in READ_AS.values()]
     value, inside = printed(text)[0], low <= printed(text)[0] <= high
     still_open = rows.get("slam-shut at the end") == "open"
     if top < low:
@@ -209,6 +209,15 @@ def test_a_verdict_follows_from_what_is_printed(seed: int) -> None:
     else:
         expected = VERDICTS[0]
     assert question.options[question.right] == expected, (question.table, value)
+
+
+@pytest.mark.parametrize("seed", range(20))
+def test_what_is_said_of_a_verdict_is_so(seed: int) -> None:
+    question = choice("13.verdict", seed)
+    told = dict(zip(question.options, question.told, strict=True))
+    passes = question.options[question.right] == VERDICTS[0]
+    assert ("nothing failed" in told[VERDICTS[1]]) == passes
+    assert ("and shut" in told[VERDICTS[1]]) == (passes and "trip test" in question.prompt)
 
 
 def test_all_three_verdicts_are_asked() -> None:

@@ -29,8 +29,10 @@ from toolkit.quiz.proof import (
     LINE,
     LONG_AGO,
     MENDS,
+    NO_SOONER,
     OFF,
     OUTLET,
+    PREPARES,
     RATING,
     READS,
     RELIEF,
@@ -40,6 +42,7 @@ from toolkit.quiz.proof import (
     WIDE,
     WORKER,
     Repair,
+    gas_until,
     lift,
     mended,
     read,
@@ -111,17 +114,28 @@ UNPROVEN: Mapping[str, str] = {**NOT, "take-over": "the worker still holds, at"}
 def scenario(settings: Settings) -> Scenario:
     """The bench's run: a test as found and as left, or a day without one.
 
-    Only what the test as found has shown to be wrong can be put right: for that the run is made once before.
+    Only what the test as found has shown to be wrong can be put right, and test gas is shut off as soon as the trip
+    lets go or the level is reached: for that the run is made before.
     """
     test, alone = settings["test"], unmended(settings)
-    if test not in TESTED or not settings["mend"]:
+    if test not in TESTED:
         return alone
+    starts = (FOUND, LEFT) if test in HOSE_INTO else ()
+    until = {start: gas_until(run(alone), test, settings["level"], start) for start in starts}
+    alone = unmended(settings, until)
     found = read(run(alone), test, FOUND)
-    return replace(alone, faults=mended(alone.faults, found.should.device)) if found.fails else alone
+    if not (settings["mend"] and found.fails):
+        return alone
+    faults = mended(alone.faults, found.should.device)
+    for start in starts[1:]:
+        # once it is put right the layer acts sooner
+        later = replace(unmended(settings, {FOUND: until[FOUND]}), faults=faults)
+        until[start] = gas_until(run(later), test, settings["level"], start)
+    return replace(unmended(settings, until), faults=faults)
 
 
-def unmended(settings: Settings) -> Scenario:
-    """The bench's run with nothing put right."""
+def unmended(settings: Settings, until: Mapping[float, float] = NO_SOONER) -> Scenario:
+    """The bench's run with nothing put right; for `until` see `under_test`."""
     test, faults = settings["test"], HIDDEN[settings["hidden"]]
     if settings["debris"] > 1e-6:
         grain = Debris(devices=WORKER, height=settings["debris"], stiffness=settings["hardness"], onset=LONG_AGO)
@@ -133,7 +147,7 @@ def unmended(settings: Settings) -> Scenario:
         hose_into=HOSE_INTO.get(test, ""),
     )
     if test in TESTED:
-        return under_test(here, test, settings["level"], faults)
+        return under_test(here, test, settings["level"], faults, until)
     fails = (StuckStem(devices=WORKER, onset=FAILS),) if test == "fails" else ()
     return Scenario(here, (Demand(0.0, 1.0),), (*faults, *fails), END)
 
@@ -233,9 +247,10 @@ def show(settings: Settings) -> Shown:
     blocked = settings["hidden"] == "shut" and not righted
     view = station_view(trace, moment, WATCH.drawn_to, units, WATCH.title)
     branches = tuple(_as_built(branch, isolated=blocked) for branch in view.branches)
-    return replace(
-        shown, drawing=station_svg(replace(view, branches=branches), view_mode=settings.get("screen", "desk"))
-    )
+    apart = test == "trip" and any(start + PREPARES < moment < start + BACK for start in (FOUND, LEFT))
+    lines = tuple(replace(one, state="blocked") if apart and one.name == TRIP_LINE else one for one in view.lines)
+    built = replace(view, branches=branches, lines=lines)
+    return replace(shown, drawing=station_svg(built, view_mode=settings.get("screen", "desk")))
 
 
 def _as_built(branch: BranchView, *, isolated: bool) -> BranchView:

@@ -49,9 +49,8 @@ ALARM_SHARE = 0.5
 SLUG, GRIT = 6e-4, 1e8
 # What was wrong before the day began, unseen [s]; the sun shines at night, so long, and warms the gas by so much.
 UNSEEN, SUN, SUN_FOR, WARMER = -10.0, 250.0, 40.0, 1.015
-# Share of the burners' rating from which on they count as served; smallest lift that counts as open (share).
-SERVED, OPEN = 0.5, 5e-3
-STACK_BORE = 3 * INCH
+# Share of the burners' rating that counts as served; smallest lift that counts as open (share); the stack's bore [m].
+SERVED, OPEN, STACK_BORE = 0.5, 5e-3, 3 * INCH
 
 # Both reach down below the worker's own set point, so that they can be set wrong.
 RELIEF = replace(ABOVE, key="relief", label="Relief valve opens at", low=6 * IN_WC, high=28 * IN_WC, start=16 * IN_WC)
@@ -133,6 +132,9 @@ def station(settings: Settings) -> Station:
     valve = ReliefValve(
         name=VALVE, set_gauge_pressure=settings["relief"], orifice_diameter=settings["size"], stack_bore=STACK_BORE
     )
+    # It rings until somebody comes: by itself it would let go as the burners empty the pipe.
+    rings = worker_set + ALARM_SHARE * settings["above"]
+    alarm = PressureSwitch(name=ALARM, high_gauge_pressure=rings, manual_reset=True)
     guarded = with_monitor(bare, settings["above"], INTERSTAGE, senses=lines[0])
     return replace(
         guarded,
@@ -140,7 +142,7 @@ def station(settings: Settings) -> Station:
         volumes=(Volume(shut.inlet, BEFORE), *guarded.volumes),
         slam_shuts=(shut,),
         relief_valves=(valve,),
-        switches=(PressureSwitch(name=ALARM, high_gauge_pressure=worker_set + ALARM_SHARE * settings["above"]),),
+        switches=(alarm,),
     )
 
 
@@ -187,9 +189,8 @@ def wide_open_flow(of: Station, outlet_gauge_pressure: float) -> float:
     low, high = outlet, inlet
     for _ in range(50):
         middle = (low + high) / 2
-        low, high = (
-            (middle, high) if passes(areas[0], inlet, middle) > passes(areas[1], middle, outlet) else (low, middle)
-        )
+        more = passes(areas[0], inlet, middle) > passes(areas[1], middle, outlet)
+        low, high = (middle, high) if more else (low, middle)
     return passes(areas[1], high, outlet)
 
 

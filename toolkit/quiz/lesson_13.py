@@ -16,16 +16,17 @@ from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, shown_order
 from toolkit.quiz.pictures import OUTLET, outlet_picture
 from toolkit.quiz.proof import (
     FOUND,
-    HIDDEN,
     HOSE_INTO,
     LIFTED,
     MONITOR_ABOVE,
+    READ_AS,
     RELIEF,
     RISE,
     RISES,
     TESTED,
-    Reading,
+    as_found,
     read,
+    reading_words,
     station,
     tag,
     under_test,
@@ -69,12 +70,6 @@ def drawn(chance: Random, units: str, test: str) -> Station:
         demand=250 * SCF / HOUR,
         hose_into=HOSE_INTO.get(test, ""),
     )
-
-
-def as_found(here: Station, test: str, level: float, hidden: str) -> Trace:
-    """The run of a test as found, up to a level [Pa gauge], with a hidden condition."""
-    whole = under_test(here, test, level, HIDDEN[hidden])
-    return simulate(replace(whole, duration=FOUND + RISES + RISE + 50.0))
 
 
 # By when the next inspection is due
@@ -182,7 +177,7 @@ def _capacity(key: str, chance: Random, units: str) -> NumericQuestion:
         f"When a relief valve was chosen, the worker before it had an orifice of {sizes[0]} and an inlet of "
         f"{inlets[0]}; wide open it passed {passed}, and the valve was made for that. Since then the worker has been "
         f"given an orifice of {sizes[1]}, and the inlet holds {inlets[1]}. The air stands at {outside}. At the yearly "
-        "review of its capacity: what must the valve pass now?",
+        "review of its capacity: about how much must the valve pass now?",
         "standard_flow",
         truth,
         f"Choked, the flow goes as the orifice's area, that is the diameter squared: {wider:.2f} times. And it goes as "
@@ -241,20 +236,6 @@ CONDITIONS: Mapping[str, tuple[str, str]] = {
     "trip": ("the slam-shut's trip has drifted up", "It trips and shuts, but well above its band."),
     "latch": ("the slam-shut's latch is stuck", "The trip lets go where it should, and the valve stays open."),
 }
-# What a test's reading is the pressure of.
-READ_AS: Mapping[str, str] = {
-    "lock-up": "outlet, nothing flowing",
-    "take-over": "outlet, worker's screw turned in",
-    "pop": "relief valve begins to open",
-    "trip": "slam-shut's trip lets go",
-}
-
-
-def reading_words(found: Reading, test: str, units: str) -> str:
-    """A reading as it stands on the sheet."""
-    value = format_pressure(found.gauge_pressure, units)
-    acts = found.acted or test == "lock-up" or (test == "trip" and found.proves and found.gauge_pressure > 0)
-    return value if acts or test == "take-over" else f"not by {value}"
 
 
 def sheet(here: Mapping[str, Station], hidden: str, units: str) -> tuple[tuple[str, ...], ...]:
@@ -289,12 +270,13 @@ def _hidden(key: str, chance: Random, units: str) -> ChoiceQuestion:
 
     return ChoiceQuestion(
         key,
-        "A qualified crew has tested a station, and this is the sheet of the visit as found. The day before, every "
-        "gauge stood where it should. What is wrong?",
+        "A qualified crew has tested a station, and this is the sheet of the visit as found. The day before, with the "
+        "burners on, every gauge stood where it should. What is wrong?",
         tuple(CONDITIONS[one][0] for one in options),
         options.index(truth),
         tuple(told(one) for one in options),
-        "A hidden failure shows in one test and in no other: that is why each layer has a test of its own.",
+        "A worn seat shows as soon as nothing flows, each of the others in one test only: that is why each layer has "
+        "a test of its own.",
         table=sheet(stations, truth, units),
         units=units,
     )
@@ -309,11 +291,6 @@ TO_JUDGE = (
 )
 
 
-def judged(found: Reading) -> str:
-    """What a test as found comes to."""
-    return VERDICTS[0] if found.passes else VERDICTS[1] if found.fails else VERDICTS[2]
-
-
 def _verdict(key: str, chance: Random, units: str) -> ChoiceQuestion:
     test, hidden, far = chance.choice(TO_JUDGE)
     here = drawn(chance, units, test)
@@ -324,8 +301,9 @@ def _verdict(key: str, chance: Random, units: str) -> ChoiceQuestion:
         units,
     )
     found = read(as_found(here, test, level, hidden), test, FOUND)
-    right = judged(found)
+    right = VERDICTS[0] if found.passes else VERDICTS[1] if found.fails else VERDICTS[2]
     device = {"take-over": "monitor", "pop": "relief valve", "trip": "slam-shut"}[test]
+    acted = {"take-over": "took over", "pop": "opened", "trip": "tripped"}[test]
     tagged, low, high, top = (
         format_pressure(p, units) for p in (should.gauge_pressure, should.low, should.high, level)
     )
@@ -333,7 +311,7 @@ def _verdict(key: str, chance: Random, units: str) -> ChoiceQuestion:
         ("What was read", "As found"),
         ("tag", tagged),
         ("band", f"{low} to {high}"),
-        ("test taken up to", top),
+        ("test was to go up to", top),
         (READ_AS[test], reading_words(found, test, units)),
     ]
     if test == "trip":
@@ -344,6 +322,8 @@ def _verdict(key: str, chance: Random, units: str) -> ChoiceQuestion:
         else "To pass, the layer must be seen to do its work, and within its band.",
         VERDICTS[1]: "The test went past the band, and the layer did not do its work within it."
         if right == VERDICTS[1]
+        else f"It {acted} within its band{' and shut' if test == 'trip' else ''}: nothing failed."
+        if right == VERDICTS[0]
         else "To fail it, the test must go past the band or show the layer at fault.",
         VERDICTS[2]: "The test ended below the band: a layer that has had no cause to act is neither good nor bad."
         if right == VERDICTS[2]
@@ -370,7 +350,7 @@ STEPS = (
     "Test the layer slowly, and write down where it acts, as found",
     "Put right what was outside its band",
     "Test it again, and write that down, as left",
-    "Put every screw and valve back, and lock them as the drawing says",
+    "Put every screw and valve back, test what was opened for leaks, and lock all as the drawing says",
     "Open the outlet valve slowly, with an eye on the gauges",
 )
 SAFETY: Mapping[tuple[int, int], str] = {

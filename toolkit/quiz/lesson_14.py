@@ -41,10 +41,10 @@ SLUG, GRIT = 6e-4, 1e8
 ISOLATED = BlockedRelief(devices=VALVE, highest_lift=0.0, onset=-10.0)
 # Two pressures nearer than this share are not asked to be told apart; a time read may be off by this share of a run.
 APART, READ_OFF = 0.03, 0.03
-# A worker on the test bench reads high from here on [Pa gauge]: a quarter above the set point on its tag.
-HIGH = 1.25 * Regulator.set_gauge_pressure
-# A monitor has let go once the outlet stands this far above what it held (share).
-LET_GO = 1.06
+# A slam-shut trips within so much of its setting [%], to either side: lowest, highest and step, in both display units.
+SHUTS_WITHIN = ((4, 10, 2), (4, 10, 2))
+# A worker on the test bench reads high a quarter above its tag [Pa gauge]; a monitor has let go this far above (share).
+HIGH, LET_GO = 1.25 * Regulator.set_gauge_pressure, 1.06
 
 
 @dataclass(frozen=True)
@@ -125,7 +125,7 @@ def _ladder(key: str, chance: Random, units: str) -> OrderQuestion:
     while True:
         setting = drawn(chance, units)
         build_up = pick(chance, "fraction", units, (10, 50, 5), (10, 50, 5))
-        accuracy = pick(chance, "fraction", units, (5, 15, 5), (5, 15, 5))
+        accuracy = pick(chance, "fraction", units, *SHUTS_WITHIN)
         found = ladder_of(setting, build_up, accuracy)
         if all(high > low * (1 + APART) for low, high in pairwise(found.values())):
             break
@@ -165,7 +165,7 @@ def both_open(setting: Setting) -> Trace:
 
 def _room(key: str, chance: Random, units: str) -> NumericQuestion:
     setting = drawn(chance, units)
-    accuracy = pick(chance, "fraction", units, (5, 15, 5), (5, 15, 5))
+    accuracy = pick(chance, "fraction", units, *SHUTS_WITHIN)
     ends = rounded(both_open(setting).settled(OUTLET), "low_gauge_pressure", units)
     high = RELIEF_VALVE_TOLERANCE * setting.valve
     tolerance, share = (format_quantity(one, "fraction", units) for one in (RELIEF_VALVE_TOLERANCE, accuracy))
@@ -211,8 +211,8 @@ def _capacity(key: str, chance: Random, units: str) -> NumericQuestion:
     return NumericQuestion(
         key,
         f"Stuck wide open at its usual inlet of {one}, a worker passes {flow} into a line that a relief valve keeps "
-        f"near {format_pressure(setting.valve, units)}. Its main may reach {other}; the air stands at {air}. How much "
-        "must the relief valve be able to pass?",
+        f"near {format_pressure(setting.valve, units)}. Its main may reach {other}; the air stands at {air}. About "
+        "how much must the relief valve be able to pass?",
         "standard_flow",
         truth,
         f"The flow through the wide-open seat is choked, so it goes with the absolute inlet pressure: add {air} to "

@@ -21,8 +21,9 @@ from toolkit.flow import nozzle
 from toolkit.ladder import Rung, as_set
 from toolkit.layers import MONITOR, with_monitor
 from toolkit.scenario import Demand, Scenario, Station, Volume
+from toolkit.simulation import simulate
 from toolkit.trace import Trace
-from toolkit.units import IN_WC
+from toolkit.units import IN_WC, format_pressure
 
 WORKER, RELIEF, SHUTOFF = "worker", "relief_valve", "slam_shut"
 TRIP_LINE, HOSE, OUTLET_VALVE = "trip_line", "test_gas", "outlet_valve"
@@ -42,6 +43,8 @@ OFF, SHUTS, FOUND, MENDS, LEFT = 40.0, 60.0, 80.0, 320.0, 340.0
 # In a test, counted from its beginning [s]: it is prepared, goes up, is read, and is taken back.
 PREPARES, RISES, RISE, READS, BACK, BLED = 5.0, 20.0, 120.0, 160.0, 170.0, 200.0
 EQUALISES, RESETS, EQUALISED = 205.0, 215.0, 220.0
+# Test gas is shut off so long after a trip has let go [s].
+HAND = 2.0
 # Lag of the relief valve [s]: it follows the slow rise of a test, and the run not every flutter of its disk.
 LAG = 0.2
 # On a day without a test the worker fails open here, if it does [s].
@@ -52,6 +55,7 @@ END = 600.0
 NICK, RELIEF_DRIFT, TRIP_DRIFT = 3.5e-9, 2.5 * IN_WC, 3 * IN_WC
 # Before the day began.
 LONG_AGO = -100.0
+NO_SOONER: Mapping[float, float] = {}
 # A monitor counts as holding once it stands this far off its upper stop, a worker as wide open above it (of travel).
 WIDE = 0.9
 # A relief valve counts as open from this lift on, a slam-shut as shut below that opening (shares).
@@ -74,6 +78,13 @@ TESTED: Mapping[str, tuple[str, str]] = {
 }
 # Into which room test gas is led, for the tests that need some.
 HOSE_INTO: Mapping[str, str] = {"pop": "outlet", "trip": TRIP_LINE}
+# What a test's reading is the pressure of.
+READ_AS: Mapping[str, str] = {
+    "lock-up": "outlet, nothing flowing",
+    "take-over": "outlet, worker's screw turned in",
+    "pop": "relief valve begins to open",
+    "trip": "slam-shut's trip lets go",
+}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -150,10 +161,24 @@ def opened(of: Station, level: float, room: float) -> float:
     return max(0.0, level - start) / RISE * room / (of.rt * per_area) / HOSE_AREA
 
 
-def steps(of: Station, test: str, level: float, start: float, *, trips: bool = False) -> tuple[Action, ...]:
+def gas_until(trace: Trace, test: str, level: float, start: float) -> float:
+    """When test gas is shut off in the test that began at `start` [s], as a run up to a level [Pa gauge] shows it.
+
+    Where the gauge, looked at each second, has the level, or the trip lets go; at the latest after the RISE.
+    """
+    gauge, last = OUTLET if test == "pop" else f"{TRIP_LINE}_gauge_pressure", start + RISES + RISE
+    looks = (start + RISES + second for second in range(2, int(RISE)))
+    there = next((time for time in looks if trace.at(gauge, time) >= level), last)
+    lets_go = [event.time + HAND for event in trace.happened("trips_high", SHUTOFF) if event.time > start]
+    return min(there, *lets_go[:1]) if test == "trip" and lets_go else there
+
+
+def steps(
+    of: Station, test: str, level: float, start: float, *, trips: bool = False, until: float | None = None
+) -> tuple[Action, ...]:
     """What is done in one test that begins at `start` [s], in order of time for each device.
 
-    `trips` says that the slam-shut will have tripped, and is reset in the end.
+    `trips` says that the slam-shut will have tripped, and is reset in the end; `until` when test gas is shut off [s].
     """
     (worker,) = (r for r in of.regulators if r.name == WORKER)
     bleed = (
@@ -179,7 +204,7 @@ def steps(of: Station, test: str, level: float, start: float, *, trips: bool = F
     room = RUN if test == "pop" else HOSE_ROOM
     gas = (
         TurnValve(device=HOSE, time=start + RISES, share=opened(of, level, room)),
-        TurnValve(device=HOSE, time=start + RISES + RISE, share=0.0),
+        TurnValve(device=HOSE, time=start + RISES + RISE if until is None else until, share=0.0),
     )
     if test == "pop":
         return (*gas, *bleed, *(reset if trips else ()))
@@ -191,15 +216,28 @@ def steps(of: Station, test: str, level: float, start: float, *, trips: bool = F
     )
 
 
-def under_test(of: Station, test: str, level: float, faults: Sequence[Fault]) -> Scenario:
-    """A test as found and as left, up to a `level` [Pa gauge], with nothing put right; `of` has the hose it needs."""
+def under_test(
+    of: Station, test: str, level: float, faults: Sequence[Fault], until: Mapping[float, float] = NO_SOONER
+) -> Scenario:
+    """A test as found and as left, up to a `level` [Pa gauge], with nothing put right; `of` has the hose it needs.
+
+    `until` has by a test's start [s] when its gas is shut off [s], where that is before the end of the RISE.
+    """
     # a hose is shut until it is needed
     hose = (TurnValve(device=HOSE, time=0.0, share=0.0, stroke=0.01),) if test in HOSE_INTO else ()
     blocked = any(isinstance(fault, BlockedRelief) for fault in faults)
     trips = blocked and level > tag(of, "trip").gauge_pressure
-    done = [one for start in (FOUND, LEFT) for one in steps(of, test, level, start, trips=trips)]
+    done = [
+        one for start in (FOUND, LEFT) for one in steps(of, test, level, start, trips=trips, until=until.get(start))
+    ]
     shuts = TurnValve(device=OUTLET_VALVE, time=SHUTS, share=0.0)
     return Scenario(of, (Demand(0.0, 1.0), Demand(OFF, 0.0, stroke=5.0)), tuple(faults), END, (*hose, shuts, *done))
+
+
+def as_found(here: Station, test: str, level: float, hidden: str) -> Trace:
+    """The run of a test as found, up to a level [Pa gauge], with a hidden condition."""
+    whole = under_test(here, test, level, HIDDEN[hidden])
+    return simulate(replace(whole, duration=FOUND + RISES + RISE + 50.0))
 
 
 @dataclass(frozen=True)
@@ -262,3 +300,10 @@ def read(trace: Trace, test: str, start: float) -> Reading:
     gauge = let_go[0] if let_go else trace.peak(f"{TRIP_LINE}_gauge_pressure", start, start + BACK)[1]
     spoiled = trace.at(f"{SHUTOFF}_open_share", start) < 1.0
     return Reading(gauge, acted, should, bool(let_go) or gauge > should.high, spoiled)
+
+
+def reading_words(found: Reading, test: str, units: str) -> str:
+    """A reading as it stands on the sheet."""
+    value = format_pressure(found.gauge_pressure, units)
+    acts = found.acted or test == "lock-up" or (test == "trip" and found.proves and found.gauge_pressure > 0)
+    return value if acts or test == "take-over" else f"not by {value}"
