@@ -125,6 +125,22 @@ _ALL = (
         "spaced retrieval, equal and growing gaps",
         _MEMORY,
     ),
+    Source(
+        *("de-kleer-williams-1987", "paper", "de Kleer and Williams 1987, Artificial Intelligence 32:97"),
+        *("the next measurement", _MEMORY),
+    ),
+    Source(
+        *("heckerman-1995", "paper", "Heckerman, Breese and Rommelse 1995, Communications of the ACM 38(3):49"),
+        *("troubleshooting by decision theory", _MEMORY),
+    ),
+    Source(
+        *("aitchison-aitken-1976", "paper", "Aitchison and Aitken 1976, Biometrika 63:413"),
+        *("kernels for discrete readings", _MEMORY),
+    ),
+    Source("quinlan-1986", "paper", "Quinlan 1986, Machine Learning 1:81", "information gain, worked example", _MEMORY),
+    Source(
+        *("naeini-2015", "paper", "Naeini, Cooper and Hauskrecht 2015, AAAI", "expected calibration error", _MEMORY),
+    ),
     Source("brier-1950", "paper", "Brier 1950, Monthly Weather Review 78:1", "the quadratic score", _MEMORY),
     Source("white-fluid-mechanics", "book", "White, Fluid Mechanics", "isentropic flow through a nozzle", _MEMORY),
     Source(

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping
 from typing import Any
 
+from toolkit.devices.regulator import Regulator
 from toolkit.diagnosis.signs import PROVEN, SIGNS
 from toolkit.scenario import Scenario, Station
 
@@ -23,6 +24,19 @@ def proven(scenario: Scenario, time: float) -> dict[str, str | None]:
     names = [one.name for one in scenario.station.devices]
     now = dict(zip(names, scenario.conditions(time), strict=False))
     return {key: prove(scenario.station, now) for key, prove in _PROVE.items()}
+
+
+def monitors(station: Station) -> list[tuple[Regulator, Regulator]]:
+    """The monitors of a station, each with its worker: in series, and both act on the pressure behind the second.
+
+    A first stage is none: it acts on the pressure between.
+    """
+    return [
+        (one, other)
+        for one in station.regulators
+        for other in station.regulators
+        if one.outlet == other.inlet and (one.senses or one.outlet) in station.at_one_pressure(other.outlet)
+    ]
 
 
 def _off_record(found: Iterable[tuple[float, float]]) -> str:
@@ -45,11 +59,10 @@ def _line(station: Station, now: Found) -> str | None:
 
 
 def _monitor_point(station: Station, now: Found) -> str | None:
-    lowest = min(one.set_gauge_pressure for one in station.regulators)
-    monitors = [one for one in station.regulators if one.set_gauge_pressure > lowest]
-    if not monitors:
+    pairs = monitors(station)
+    if not pairs:
         return None
-    return _off_record((now[one.name].preload, one.condition().preload) for one in monitors)
+    return _off_record((now[one.name].preload, one.condition().preload) for one, _ in pairs)
 
 
 def _slam_shut_point(station: Station, now: Found) -> str | None:

@@ -16,7 +16,7 @@ from typing import NamedTuple
 from toolkit.actions import Action
 from toolkit.devices.line import SupplyCondition
 from toolkit.devices.regulator import Regulator, lock_up_gauge_pressure
-from toolkit.diagnosis.proofs import proven
+from toolkit.diagnosis.proofs import monitors, proven
 from toolkit.diagnosis.signs import GAS, OUTLET, SIGNS, Signs
 from toolkit.diagnosis.symptoms import (
     ALL_ON,
@@ -103,8 +103,9 @@ class _Day:
         self.trace, self.scenario, self.station = trace, trace.scenario, trace.scenario.station
         self.gauge = f"{self.station.loads[0].at}_gauge_pressure"
         worker = min(self.station.regulators, key=lambda one: one.set_gauge_pressure)
-        self.set, supply = worker.set_gauge_pressure, self.station.supply.gauge_pressure
-        self.locks_up = lock_up_gauge_pressure(worker.condition(), supply)
+        self.set = worker.set_gauge_pressure
+        # The record is that of the day it was set; behind a first stage that is not the supply's pressure.
+        self.locks_up = lock_up_gauge_pressure(worker.condition(), worker.adjusted_at_inlet_gauge_pressure)
         self.top = self.locks_up + LITTLE * self.set
         self.rating = max(self.top, min(load.maximum_gauge_pressure for load in self.station.loads))
         self.rated = sum(load.rated_flow for load in self.station.loads)
@@ -198,10 +199,11 @@ def _creep(day: _Day) -> str | None:
 
 
 def _between(day: _Day) -> str | None:
-    pair = next((a for a in day.station.regulators for b in day.station.regulators if a.outlet == b.inlet), None)
-    if pair is None or day.on is None:
+    pairs = monitors(day.station)
+    if not pairs or day.on is None:
         return None
-    inlet, middle = (day.trace.at(f"{room}_gauge_pressure", day.on.end) for room in (pair.inlet, pair.outlet))
+    first = pairs[0][0]
+    inlet, middle = (day.trace.at(f"{room}_gauge_pressure", day.on.end) for room in (first.inlet, first.outlet))
     outlet = day.trace.at(day.gauge, day.on.end)
     share = (middle - outlet) / max(inlet - outlet, 1.0)
     return _step(SIGNS["between"].values, share, BETWEEN_LOW, BETWEEN_HIGH)
