@@ -1,8 +1,6 @@
-"""Devices cut open, for a lesson's page and for its handout."""
+"""Devices cut open, for a lesson's page."""
 
 from __future__ import annotations
-
-from collections.abc import Sequence
 
 import ipywidgets
 
@@ -18,13 +16,8 @@ def cut_open(*names: str) -> ipywidgets.HTML:
     Raises:
         ScenarioError: there is no drawing of a name.
     """
-    return ipywidgets.HTML(cut_open_html(names))
-
-
-def cut_open_html(names: Sequence[str]) -> str:
-    """The drawings of those names as HTML."""
     drawn = "".join(
         f"<div style='flex:1 1 {LEAST};max-width:{WIDEST};min-width:min({LEAST},100%)'>{drawing(name).svg}</div>"
         for name in names
     )
-    return f"<div class='gp-cut-open' style='display:flex;flex-wrap:wrap;gap:12px'>{drawn}</div>"
+    return ipywidgets.HTML(f"<div class='gp-cut-open' style='display:flex;flex-wrap:wrap;gap:12px'>{drawn}</div>")

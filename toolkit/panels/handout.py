@@ -19,10 +19,10 @@ from toolkit import __version__
 from toolkit.errors import CourseError, ScenarioError
 from toolkit.figures.chart import TimeChart
 from toolkit.figures.data import Picture
+from toolkit.figures.device_drawings import drawing
 from toolkit.panels import LESSONS
 from toolkit.panels.bench import Bench, Settings
 from toolkit.panels.controls import Slider
-from toolkit.panels.cut_open import cut_open_html
 from toolkit.panels.predict import Prediction
 from toolkit.quiz import html, paper
 from toolkit.quiz.cases import items_of
@@ -119,7 +119,8 @@ def piece(cell: Cell, number: int, sheet: Sheet) -> Piece:
         return Piece("<p class='note'>What stands here works on the screen only: open the lesson there.</p>")
     if called[1] == "cut_open":
         names = NAMES.findall(cell.source)
-        return Piece(f"<div class='whole'>{apart(cut_open_html(names), f'cell-{number}')}</div>")
+        drawn = (apart(drawing(name).svg, f"cell-{number}-{name}") for name in names)
+        return Piece("".join(f"<figure class='drawing'>{one}</figure>" for one in drawn))
     if called[1] == "quiz":
         return exam(called[2], sheet)
     if called[2] not in LESSONS:
