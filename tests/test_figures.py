@@ -145,6 +145,13 @@ def test_the_cursor_stands_at_its_moment_with_a_dot_on_the_trace(chart: TimeChar
     assert "45 s" in texts(chart)
 
 
+def test_a_trace_on_the_edge_has_not_left_the_picture() -> None:
+    spec = ChartSpec((0, 10), (0, 30))
+    for lowest, leaves in ((-0.001, False), (-0.5, True)):
+        data = ChartData((Line("outlet", [0.0, 5.0, 10.0], [7.0, lowest, lowest]),))
+        assert ("leaves the picture" in TimeChart(spec).alt(data)) == leaves
+
+
 def test_a_log_scale_shows_the_callers_ticks_and_survives_zero() -> None:
     ticks = ((249.0, "1 in. w.c."), (6895.0, "1 psi"), (689476.0, "100 psi"))
     spec = ChartSpec((0.0, 60.0), (200.0, 7e5), y_scale="log", y_name="Pressure", y_unit="Pa", y_ticks=ticks)

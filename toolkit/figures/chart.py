@@ -276,7 +276,7 @@ class TimeChart:
         times, values = _shown(line, self.spec.x_range)
         low, high = self.spec.y_range
         found: list[tuple[bool, float, float]] = []
-        slack = EDGE_SLACK * (high - low)
+        slack = EDGE_SLACK * (high - low) if self.spec.y_scale == "linear" else 0.0
         for above, outside in ((True, values > high + slack), (False, values < low - slack)):
             if outside.any():
                 worst = int(values.argmax() if above else values.argmin())
