@@ -758,7 +758,7 @@ def test_02_the_rise_above_the_set_point_is_counted_from_the_set_point() -> None
 
 def test_an_unknown_lesson_is_refused_in_words() -> None:
     with pytest.raises(ScenarioError, match="01, 02, 03, 04"):
-        bench("07")
+        bench("99")
 
 
 def test_the_menu_of_choices_changes_what_is_run() -> None:

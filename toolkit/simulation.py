@@ -43,7 +43,7 @@ SETTLED_AFTER = 5.0
 # A disk may leave a stop by more than this share of its travel only in a step as short as this [s].
 OFF_A_STOP, LONGEST_OFF_A_STOP = 0.02, 0.02
 # A relief valve's disk may turn round by more than this share of its lift only in such a step.
-TURNED = 1e-3
+TURNED = 5e-3
 # A trip is located to within this time [s].
 TRIP_WITHIN = 1e-4
 # A lift is watched on the scale of pressures: its full travel counts as this many pascals.
