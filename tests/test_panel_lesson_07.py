@@ -82,7 +82,7 @@ def test_the_letter_of_the_standard_is_the_smallest_that_keeps_the_rating():
         ({}, "At the end of the night it stands 78 % open. It still stands open", "relief_valve: open 78 %, gas"),
         ({"failure": "none"}, "The relief valve stays shut; it is set 11.0 in. w.c.", "relief_valve: shut"),
         ({"relief": "shut"}, "its disk feels nothing, and no gas leaves", "relief_valve: shut, isolated"),
-        ({"relief": "iced"}, "still the gas cannot get out", "stack iced up"),
+        ({"relief": "iced"}, "still the gas cannot get out", "stack blocked"),
         ({"letter": "F"}, "full lift, and that is not enough", "relief_valve: open 100 %"),
         ({"fitted": False}, "No relief valve is fitted", "appliances"),
     ],

@@ -51,7 +51,7 @@ def test_the_controls_the_lesson_needs_stand_in_order():
 def test_every_rung_of_every_layer_stays_on_the_ladder():
     for layer in LAYERS:
         highest = settings(layer=layer, set_point=lesson_11.HIGHEST_SET)
-        rungs = lesson_11.guarded(highest)
+        rungs = lesson_11.guarded(lesson_11.base(highest), highest["layer"])
         tops = [v.set_gauge_pressure for v in rungs.relief_valves]
         tops += [s.high_gauge_pressure * (1 + s.accuracy) for s in rungs.slam_shuts]
         tops += [s.high_gauge_pressure for s in rungs.switches]

@@ -298,7 +298,7 @@ def test_the_isolating_valve_is_drawn_open_once_it_is_put_right():
     assert 'data-isolated="1"' in shown(test="none", hidden="shut", moment=END - 10).drawing
     # a lift that has faded is no gas, and gas bled outdoors no leak
     assert "weeps" not in shown(test="trip", hidden="sound").drawing
-    assert "bleed" in shown().drawing
+    assert "purge" in shown().drawing
 
 
 def test_the_ladder_has_every_tag_and_the_chart_the_two_tests():

@@ -6,17 +6,16 @@ isothermal; the force balance of a regulator at no flow and at full lift.
 
 from __future__ import annotations
 
-import re
 from random import Random
 
 import numpy as np
 import pytest
+from quiz_text import asked, numbers, numeric
 
 from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.errors import AnswerError
 from toolkit.ladder import take_over_gauge_pressure
 from toolkit.quiz.cases import items_of
-from toolkit.quiz.items import offer
 from toolkit.quiz.lesson_05 import (
     INTERSTAGE,
     MONITOR,
@@ -29,7 +28,7 @@ from toolkit.quiz.lesson_05 import (
     take_over,
 )
 from toolkit.quiz.pictures import OUTLET
-from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion, TraceQuestion, grade
+from toolkit.quiz.questions import NumericQuestion, SuspectsQuestion, TraceQuestion, grade
 from toolkit.scenario import Demand, Scenario
 from toolkit.simulation import simulate
 from toolkit.units import IN_WC, MBAR, PSI, to_display
@@ -40,16 +39,6 @@ ITEMS = {item.key: item for item in items_of("05")}
 PLAIN = (7 * IN_WC, 5 * IN_WC, 60 * PSI)
 
 
-def asked(key: str, seed: int, units: str = "us") -> Question:
-    return offer(ITEMS[key], seed, units)
-
-
-def numeric(key: str, seed: int, units: str = "us") -> NumericQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, NumericQuestion)
-    return question
-
-
 def test_seven_items_of_three_types() -> None:
     kinds = {type(asked(key, 0)) for key in ITEMS}
     assert len(ITEMS) == 7
@@ -57,10 +46,6 @@ def test_seven_items_of_three_types() -> None:
 
 
 # --- keys, from the numbers printed in the prompt
-
-
-def printed(question: NumericQuestion) -> list[float]:
-    return [float(text.replace(",", "")) for text in re.findall(r"\d[\d,]*(?:\.\d+)?", question.prompt)]
 
 
 # In in. w.c. from US prompts.
@@ -78,17 +63,17 @@ def test_key_worked_by_hand_from_the_prompt(key: str, seed: int) -> None:
     question = numeric(key, seed)
     # 2 %: the numbers of a prompt are rounded as a gauge or a tag would show them; the settled outlet stands a little
     # off the monitor's set point, which is meant at a tenth of its travel.
-    assert question.truth / IN_WC == pytest.approx(BY_HAND[key](printed(question)), rel=0.02), question.prompt
+    assert question.truth / IN_WC == pytest.approx(BY_HAND[key](numbers(question.prompt)), rel=0.02), question.prompt
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_metric_prompts_carry_the_same_sums(seed: int) -> None:
     # The prompt's own numbers: litres, bar, litres, mbar.
-    n = printed(numeric("05.spike", seed, "metric"))
+    n = numbers(numeric("05.spike", seed, "metric").prompt)
     assert numeric("05.spike", seed, "metric").truth / MBAR == pytest.approx(
         (n[0] * n[1] * 1000 + n[2] * n[3]) / (n[0] + n[2]), rel=0.02
     )
-    n = printed(numeric("05.monitor_set", seed, "metric"))
+    n = numbers(numeric("05.monitor_set", seed, "metric").prompt)
     assert numeric("05.monitor_set", seed, "metric").truth / MBAR == pytest.approx(n[1] + n[2] + n[3], rel=1e-6)
 
 
@@ -132,7 +117,7 @@ def test_the_set_point_that_the_item_asks_for_keeps_its_margin() -> None:
     """A monitor set to the key begins to move as far above the lock-up as was asked, to the tag's rounding."""
     for seed in SEEDS:
         question = numeric("05.monitor_set", seed)
-        worker_set, lock_up, _, margin = (number * IN_WC for number in printed(question))
+        worker_set, lock_up, _, margin = (number * IN_WC for number in numbers(question.prompt))
         for inlet in (40 * PSI, 60 * PSI):
             station = monitored(worker_set, question.truth - worker_set, inlet)
             starts = take_over_gauge_pressure(station.regulators[0].condition())
@@ -235,7 +220,7 @@ def test_the_slips_that_matter_are_kept_for_every_seed() -> None:
 
 def test_units_added_as_they_stand_are_found_out() -> None:
     question = numeric("05.spike", 0)
-    between, psig, behind, in_wc = printed(question)
+    between, psig, behind, in_wc = numbers(question.prompt)
     graded = grade(question, f"{(between * psig + behind * in_wc) / (between + behind):.3f} in. w.c.")
     assert graded.score == 0.5
     assert "psig and in. w.c." in graded.verdict

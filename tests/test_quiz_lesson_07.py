@@ -5,12 +5,12 @@
 
 from __future__ import annotations
 
-import re
 from dataclasses import replace
 from itertools import permutations
 from random import Random
 
 import pytest
+from quiz_text import asked, choice, numbers, numeric
 
 from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.margins import relief_capacity
@@ -28,7 +28,7 @@ from toolkit.quiz.lesson_07 import (
     settled,
     sound_of,
 )
-from toolkit.quiz.questions import ChoiceQuestion, NumericQuestion, OrderQuestion, Question, TraceQuestion, grade
+from toolkit.quiz.questions import ChoiceQuestion, NumericQuestion, OrderQuestion, TraceQuestion, grade
 from toolkit.scenario import Demand, Scenario
 from toolkit.simulation import simulate
 from toolkit.sizing import API_526_LETTERS
@@ -37,26 +37,6 @@ from toolkit.units import IN_WC, INCH, PSI, to_display
 SEEDS = range(8)
 BY_KEY = {item.key: item for item in ITEMS}
 PLAIN = Setting(7 * IN_WC, 11 * IN_WC, 60 * PSI)
-
-
-def asked(key: str, seed: int, units: str = "us") -> Question:
-    return offer(BY_KEY[key], seed, units)
-
-
-def numeric(key: str, seed: int, units: str = "us") -> NumericQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, NumericQuestion)
-    return question
-
-
-def choice(key: str, seed: int, units: str = "us") -> ChoiceQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, ChoiceQuestion)
-    return question
-
-
-def numbers(text: str) -> list[float]:
-    return [float(found.replace(",", "")) for found in re.findall(r"\d[\d,]*(?:\.\d+)?", text)]
 
 
 def test_six_items_of_four_types() -> None:

@@ -8,13 +8,13 @@ from itertools import permutations
 from random import Random
 
 import pytest
+from quiz_text import asked, choice, numbers, numeric
 
 from toolkit.actions import Purge, Reset, TurnValve
 from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.faults import NickedSeat, TripShift, Warmed
 from toolkit.flow import nozzle
 from toolkit.quiz import lesson_08
-from toolkit.quiz.items import offer
 from toolkit.quiz.lesson_08 import (
     BEHIND,
     CAUSES,
@@ -34,7 +34,7 @@ from toolkit.quiz.lesson_08 import (
     tripping,
 )
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
-from toolkit.quiz.questions import NumericQuestion, Question, TraceQuestion, grade, item_hash
+from toolkit.quiz.questions import NumericQuestion, TraceQuestion, grade, item_hash
 from toolkit.scenario import Demand, Scenario, Station
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
@@ -45,22 +45,6 @@ ITEMS = {item.key: item for item in lesson_08.ITEMS}
 # Worker's set point, trip above it, inlet.
 PLAIN = (7 * IN_WC, 5 * IN_WC, 60 * PSI)
 LOW = 3.5 * IN_WC
-
-
-def asked(key: str, seed: int, units: str = "us") -> Question:
-    return offer(ITEMS[key], seed, units)
-
-
-def numeric(key: str, seed: int, units: str = "us") -> NumericQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, NumericQuestion)
-    return question
-
-
-def choice(key: str, seed: int, units: str = "us") -> ChoiceQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, ChoiceQuestion)
-    return question
 
 
 def test_seven_items_of_four_types() -> None:
@@ -79,10 +63,6 @@ def test_a_new_seed_is_a_new_question_and_the_same_seed_the_same(key: str) -> No
 # --- keys, from the numbers printed in the prompt
 
 
-def printed(question: Question) -> list[float]:
-    return [float(text.replace(",", "")) for text in re.findall(r"\d[\d,]*(?:\.\d+)?", question.prompt)]
-
-
 # In in. w.c. from US prompts; the warming in degrees Fahrenheit. 27.68 in. w.c. a psi, absolute zero at -459.67 degF.
 BY_HAND = {
     "08.band": lambda n: (n[1] + n[3]) / (1 - n[2] / 100),
@@ -96,15 +76,15 @@ BY_HAND = {
 def test_key_worked_by_hand_from_the_prompt(key: str, seed: int) -> None:
     question = numeric(key, seed)
     scale = 5 / 9 if key == "08.sun" else IN_WC
-    assert question.truth / scale == pytest.approx(BY_HAND[key](printed(question)), rel=0.02), question.prompt
+    assert question.truth / scale == pytest.approx(BY_HAND[key](numbers(question.prompt)), rel=0.02), question.prompt
 
 
 @pytest.mark.parametrize("seed", SEEDS)
 def test_metric_prompts_carry_the_same_sums(seed: int) -> None:
     question = numeric("08.band", seed, "metric")
-    assert question.truth / MBAR == pytest.approx(BY_HAND["08.band"](printed(question)), rel=1e-3)
+    assert question.truth / MBAR == pytest.approx(BY_HAND["08.band"](numbers(question.prompt)), rel=1e-3)
     question = numeric("08.sun", seed, "metric")
-    n = printed(question)
+    n = numbers(question.prompt)
     assert question.truth == pytest.approx((n[4] + 273.15) * (n[1] - n[3]) / (n[3] + 1000 * n[5]), rel=0.02)
 
 
@@ -123,7 +103,7 @@ def test_the_lock_up_told_is_the_force_balance_and_where_a_night_ends() -> None:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_set_to_the_key_a_slam_shut_keeps_its_margin_at_its_soonest(seed: int) -> None:
     question = numeric("08.band", seed)
-    worker_set, lock_up, accuracy, margin = printed(question)
+    worker_set, lock_up, accuracy, margin = numbers(question.prompt)
     assert question.truth / IN_WC * (1 - accuracy / 100) == pytest.approx(lock_up + margin, abs=1e-6)
     # and in a run: at its soonest it stays open at lock-up, with its margin gone it does not
     station = guarded(worker_set * IN_WC, question.truth - worker_set * IN_WC, 60 * PSI)
@@ -142,7 +122,7 @@ def overrun(station: Station, area: float) -> Trace:
 def test_a_run_with_a_quick_closing_ends_where_the_sum_says(seed: int) -> None:
     """The engine against the key; 1.5 % for the closing, during which gas still comes."""
     question = numeric("08.overrun", seed)
-    worker_set, trip, inlet, rate, response = printed(question)
+    worker_set, trip, inlet, rate, response = numbers(question.prompt)
     station = guarded(worker_set * IN_WC, (trip - worker_set) * IN_WC, inlet * PSI)
     (shut,) = station.slam_shuts
     station = replace(station, slam_shuts=(replace(shut, response=response, closing=0.05),))
@@ -200,7 +180,7 @@ def test_it_trips_where_the_creep_ends_within_its_band(seed: int, units: str) ->
 def test_one_reading_lets_the_reset_hold_and_each_other_lacks_one_thing(seed: int) -> None:
     question = choice("08.reset", seed, ("us", "metric")[seed % 2])
     assert len(question.options) == 4
-    low, high, most = printed(question)[3], printed(question)[1], printed(question)[4]
+    low, high, most = numbers(question.prompt)[3], numbers(question.prompt)[1], numbers(question.prompt)[4]
     for place, option in enumerate(question.options):
         outlet, across = (float(number) for number in re.findall(r"\d+\.\d+", option))
         assert (low <= outlet <= high and across <= most) == (place == question.right), option

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-import re
 from random import Random
 
 import pytest
+from quiz_text import asked, choice, numbers, numeric
 
 from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.flow import nozzle
 from toolkit.quiz import lesson_09
-from toolkit.quiz.items import offer
 from toolkit.quiz.lesson_09 import (
     BEHIND,
     CALLED,
@@ -37,7 +36,7 @@ from toolkit.quiz.lesson_09 import (
     rising,
 )
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
-from toolkit.quiz.questions import NumericQuestion, Question, TraceQuestion, grade, item_hash
+from toolkit.quiz.questions import NumericQuestion, TraceQuestion, grade, item_hash
 from toolkit.scenario import Demand, Scenario
 from toolkit.simulation import simulate
 from toolkit.units import HOUR, IN_WC, MBAR, PSI, SCF, display_unit, to_display
@@ -45,27 +44,6 @@ from toolkit.units import HOUR, IN_WC, MBAR, PSI, SCF, display_unit, to_display
 SEEDS = range(6)
 ITEMS = {item.key: item for item in lesson_09.ITEMS}
 PLAIN = Setting(7 * IN_WC, 12 * IN_WC, 4 * IN_WC, 2 * IN_WC, 1250 * SCF / HOUR)
-
-
-def asked(key: str, seed: int, units: str = "us") -> Question:
-    return offer(ITEMS[key], seed, units)
-
-
-def numeric(key: str, seed: int, units: str = "us") -> NumericQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, NumericQuestion)
-    return question
-
-
-def choice(key: str, seed: int, units: str = "us") -> ChoiceQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, ChoiceQuestion)
-    assert question.table is not None
-    return question
-
-
-def printed(text: str) -> list[float]:
-    return [float(found.replace(",", "")) for found in re.findall(r"\d[\d,]*(?:\.\d+)?", text)]
 
 
 def test_six_items_of_four_types() -> None:
@@ -94,7 +72,7 @@ BY_HAND = {
 def test_key_worked_by_hand_from_the_prompt(key: str, seed: int, units: str) -> None:
     question = numeric(key, seed, units)
     scale = IN_WC if units == "us" else MBAR
-    assert question.truth / scale == pytest.approx(BY_HAND[key](printed(question.prompt)), rel=0.02), question.prompt
+    assert question.truth / scale == pytest.approx(BY_HAND[key](numbers(question.prompt)), rel=0.02), question.prompt
 
 
 # --- keys, by closed forms and by simulation
@@ -112,7 +90,7 @@ def test_the_lock_up_told_is_the_force_balance_and_where_a_night_ends() -> None:
 @pytest.mark.parametrize("seed", SEEDS)
 def test_set_to_the_key_a_low_side_rests_at_full_load_even_at_its_earliest(seed: int) -> None:
     question = numeric("09.low", seed)
-    worker_set, full, accuracy, margin = printed(question.prompt)
+    worker_set, full, accuracy, margin = numbers(question.prompt)
     earliest = question.truth * (1 + accuracy / 100)
     assert earliest / IN_WC == pytest.approx(full - margin, abs=1e-6)
     # and in a run: at its earliest it rests at full load; a little more than the margin higher it does not
@@ -165,7 +143,7 @@ def test_it_lets_go_its_deadband_lower_and_well_after_its_setting_is_passed(seed
 def test_the_order_is_that_of_the_pressures_printed(seed: int) -> None:
     question = asked("09.ladder", seed, ("us", "metric")[seed % 2])
     assert isinstance(question, OrderQuestion)
-    full, lock_up, low, high, deadband, rating = printed(question.prompt)
+    full, lock_up, low, high, deadband, rating = numbers(question.prompt)
     by_hand = {
         LOW_MAKES: low,
         LOW_GOES: low + deadband,

@@ -8,12 +8,12 @@ from itertools import pairwise
 from random import Random
 
 import pytest
+from quiz_text import asked, choice, numbers
 
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.faults import StuckStem
 from toolkit.ladder import findings
 from toolkit.quiz import lesson_10
-from toolkit.quiz.items import offer
 from toolkit.quiz.lesson_10 import (
     FAILED,
     ITEMS,
@@ -30,7 +30,7 @@ from toolkit.quiz.lesson_10 import (
     tripping_at,
     trips,
 )
-from toolkit.quiz.questions import ChoiceQuestion, NumericQuestion, OrderQuestion, Question, grade
+from toolkit.quiz.questions import ChoiceQuestion, NumericQuestion, OrderQuestion, grade
 from toolkit.scenario import Demand, Scenario
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
@@ -39,20 +39,6 @@ from toolkit.units import IN_WC, PSI, from_display, to_display
 SEEDS = range(8)
 BY_KEY = {item.key: item for item in ITEMS}
 PLAIN = Setting(10 * IN_WC, 4 * IN_WC, 18 * IN_WC, 24 * IN_WC, 60 * PSI, 28 * IN_WC)
-
-
-def asked(key: str, seed: int, units: str = "us") -> Question:
-    return offer(BY_KEY[key], seed, units)
-
-
-def choice(key: str, seed: int, units: str = "us") -> ChoiceQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, ChoiceQuestion)
-    return question
-
-
-def numbers(text: str) -> list[float]:
-    return [float(found.replace(",", "")) for found in re.findall(r"\d[\d,]*(?:\.\d+)?", text)]
 
 
 def table(question: ChoiceQuestion) -> dict[str, list[float]]:

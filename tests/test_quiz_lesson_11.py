@@ -8,11 +8,11 @@ from random import Random
 
 import numpy as np
 import pytest
+from quiz_text import asked, choice
 
 from toolkit.choosing import FAILURES, LET_OFF, Cell, compare
 from toolkit.gas import standard_density
 from toolkit.quiz import lesson_11
-from toolkit.quiz.items import offer
 from toolkit.quiz.lesson_11 import (
     BLIND,
     ENDS,
@@ -41,16 +41,6 @@ from toolkit.units import BAR, FOOT, IN_WC, MBAR, PSI, from_display
 
 SEEDS = range(6)
 ITEMS = {item.key: item for item in lesson_11.ITEMS}
-
-
-def asked(key: str, seed: int, units: str = "us") -> Question:
-    return offer(ITEMS[key], seed, units)
-
-
-def choice(key: str, seed: int, units: str = "us") -> ChoiceQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, ChoiceQuestion)
-    return question
 
 
 def cell(base: Station, layer: str, failure: str) -> Cell | None:

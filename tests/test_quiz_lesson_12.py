@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from dataclasses import replace
 from random import Random
 
 import pytest
+from quiz_text import asked, choice, numbers, numeric
 
 from toolkit.actions import Purge, TurnValve
 from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.faults import BrokenSensingLine, StuckStem
 from toolkit.layers import MONITOR
 from toolkit.quiz import lesson_12
-from toolkit.quiz.items import offer
 from toolkit.quiz.lesson_05 import WORKER, monitored
 from toolkit.quiz.lesson_12 import (
     BLED,
@@ -40,7 +39,7 @@ from toolkit.quiz.lesson_12 import (
 )
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.pictures import OUTLET
-from toolkit.quiz.questions import NumericQuestion, Question, TraceQuestion, grade, item_hash
+from toolkit.quiz.questions import NumericQuestion, TraceQuestion, grade, item_hash
 from toolkit.scenario import Demand, Scenario
 from toolkit.simulation import simulate
 from toolkit.units import IN_WC, PSI, display_unit, to_display
@@ -49,26 +48,6 @@ SEEDS = range(6)
 ITEMS = {item.key: item for item in lesson_12.ITEMS}
 # Worker's set point, monitor above it, inlet.
 PLAIN = (7 * IN_WC, 5 * IN_WC, 50 * PSI)
-
-
-def asked(key: str, seed: int, units: str = "us") -> Question:
-    return offer(ITEMS[key], seed, units)
-
-
-def numeric(key: str, seed: int, units: str = "us") -> NumericQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, NumericQuestion)
-    return question
-
-
-def choice(key: str, seed: int, units: str = "us") -> ChoiceQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, ChoiceQuestion)
-    return question
-
-
-def printed(question: Question) -> list[float]:
-    return [float(text.replace(",", "")) for text in re.findall(r"\d[\d,]*(?:\.\d+)?", question.prompt)]
 
 
 def test_six_items_of_four_types() -> None:
@@ -162,7 +141,7 @@ def test_only_one_cause_takes_all_and_a_wrong_one_is_replayed_beside_it(seed: in
 @pytest.mark.parametrize("seed", range(12))
 def test_the_chances_by_hand_and_by_counting(seed: int) -> None:
     question = numeric("12.chances", seed)
-    _, worker, _, monitor, _, common = printed(question)
+    _, worker, _, monitor, _, common = numbers(question.prompt)
     assert question.truth == pytest.approx(1 / common + (1 - 1 / common) / worker / monitor)
     # independent: count the years in which the cause comes, or else both layers fail
     years = common * worker * monitor
@@ -183,10 +162,10 @@ def test_two_layers_are_as_good_as_their_product_only_with_nothing_common() -> N
 def test_how_soon_by_hand_from_the_prompt(seed: int) -> None:
     """27.68 in. w.c. a psi; gas at 60 degF fills as standard gas does."""
     question = numeric("12.how_soon", seed)
-    flow, main, held, air, rating = printed(question)
+    flow, main, held, air, rating = numbers(question.prompt)
     assert question.truth == pytest.approx(main * (rating - held) / 27.68 / air / (flow / 3600), rel=0.02)
     question = numeric("12.how_soon", seed, "metric")
-    flow, main, held, air, rating = printed(question)
+    flow, main, held, air, rating = numbers(question.prompt)
     assert question.truth == pytest.approx(main / 1000 * (rating - held) / (1000 * air) / (flow / 3600), rel=0.02)
 
 

@@ -8,40 +8,20 @@ from random import Random
 
 import numpy as np
 import pytest
+from quiz_text import asked, choice, numbers, numeric
 
 from toolkit.limits import inspection_due
 from toolkit.quiz import lesson_13
-from toolkit.quiz.items import offer
 from toolkit.quiz.lesson_13 import CONDITIONS, SAFETY, STEPS, VERDICTS, drawn, due, lifting, passes, sheet
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.pictures import OUTLET
 from toolkit.quiz.proof import FOUND, HIDDEN, READ_AS, RELIEF, RISES, TESTED, tag
-from toolkit.quiz.questions import NumericQuestion, Question, TraceQuestion, grade, item_hash
+from toolkit.quiz.questions import NumericQuestion, TraceQuestion, grade, item_hash
 from toolkit.units import HOUR, IN_WC, INCH, PSI, SCF, display_unit, to_display
 
 SEEDS = range(6)
 ITEMS = {item.key: item for item in lesson_13.ITEMS}
 UNITS = ("us", "metric")
-
-
-def asked(key: str, seed: int, units: str = "us") -> Question:
-    return offer(ITEMS[key], seed, units)
-
-
-def numeric(key: str, seed: int, units: str = "us") -> NumericQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, NumericQuestion)
-    return question
-
-
-def choice(key: str, seed: int, units: str = "us") -> ChoiceQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, ChoiceQuestion)
-    return question
-
-
-def printed(text: str) -> list[float]:
-    return [float(number.replace(",", "")) for number in re.findall(r"\d[\d,]*(?:\.\d+)?", text)]
 
 
 def test_seven_items_of_four_types() -> None:
@@ -106,7 +86,7 @@ def test_key_worked_by_hand_from_the_prompt(key: str, seed: int) -> None:
     question = numeric(key, seed)
     scale = SCF / HOUR if key == "13.capacity" else IN_WC
     # 1 %: orifices and flows are rounded as they are printed
-    expected = BY_HAND[key](printed(question.prompt))
+    expected = BY_HAND[key](numbers(question.prompt))
     assert question.truth / scale == pytest.approx(expected, rel=0.01), question.prompt
 
 
@@ -174,9 +154,9 @@ def test_each_condition_has_a_sheet_of_its_own(hidden: str) -> None:
     assert len(rows) == 5
     outside = []
     for test, _, band, found in rows[:4]:
-        low, high = printed(band)
+        low, high = numbers(band)
         # 0.1: readings are printed to a tenth
-        if "not by" in found or not low - 0.1 <= printed(found)[0] <= high + 0.1:
+        if "not by" in found or not low - 0.1 <= numbers(found)[0] <= high + 0.1:
             outside.append(test)
     wanted = {"seat": ["lock-up"], "monitor": ["take-over"], "relief": ["pop"], "shut": ["pop"], "trip": ["trip"]}
     assert outside == wanted.get(hidden, [])
@@ -197,10 +177,10 @@ def test_a_verdict_follows_from_what_is_printed(seed: int) -> None:
     question = choice("13.verdict", seed, UNITS[seed % 2])
     assert question.table is not None
     rows = dict(row for row in question.table if len(row) == 2)
-    low, high = printed(rows["band"])
-    top = printed(rows["test was to go up to"])[0]
+    low, high = numbers(rows["band"])
+    top = numbers(rows["test was to go up to"])[0]
     ((_, text),) = [(name, text) for name, text in rows.items() if name in READ_AS.values()]
-    value, inside = printed(text)[0], low <= printed(text)[0] <= high
+    value, inside = numbers(text)[0], low <= numbers(text)[0] <= high
     still_open = rows.get("slam-shut at the end") == "open"
     if top < low:
         expected = VERDICTS[2]

@@ -7,12 +7,12 @@ from itertools import pairwise, product
 from random import Random
 
 import pytest
+from quiz_text import asked, choice, numbers, numeric
 
 from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.faults import TripShift
 from toolkit.flow import critical_ratio
 from toolkit.quiz import lesson_14
-from toolkit.quiz.items import offer
 from toolkit.quiz.lesson_14 import (
     ANSWERS,
     CRITICAL,
@@ -36,7 +36,6 @@ from toolkit.quiz.lesson_14 import (
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.questions import (
     NumericQuestion,
-    Question,
     SuspectsQuestion,
     TraceQuestion,
     grade,
@@ -49,26 +48,6 @@ from toolkit.units import IN_WC, MBAR, PSI, display_unit
 SEEDS = range(6)
 ITEMS = {item.key: item for item in lesson_14.ITEMS}
 PLAIN = Setting(7 * IN_WC, 11 * IN_WC, 16 * IN_WC, 22 * IN_WC, 60 * PSI)
-
-
-def asked(key: str, seed: int, units: str = "us") -> Question:
-    return offer(ITEMS[key], seed, units)
-
-
-def numeric(key: str, seed: int, units: str = "us") -> NumericQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, NumericQuestion)
-    return question
-
-
-def choice(key: str, seed: int, units: str = "us") -> ChoiceQuestion:
-    question = asked(key, seed, units)
-    assert isinstance(question, ChoiceQuestion)
-    return question
-
-
-def printed(question: Question) -> list[float]:
-    return [float(text.replace(",", "")) for text in re.findall(r"\d[\d,]*(?:\.\d+)?", question.prompt)]
 
 
 def test_seven_items_of_five_types() -> None:
@@ -98,7 +77,7 @@ BY_HAND = {
 @pytest.mark.parametrize("seed", SEEDS)
 def test_key_worked_by_hand_from_the_prompt(key: str, units: str, seed: int) -> None:
     question = numeric(key, seed, units)
-    by_hand = BY_HAND[key](printed(question))
+    by_hand = BY_HAND[key](numbers(question.prompt))
     # the numbers of a prompt are rounded; Z is left out of the hand's ratio
     assert question.truth / display_unit(question.kind, units).scale == pytest.approx(by_hand, rel=0.02)
 
@@ -115,7 +94,7 @@ def test_the_slips_of_a_number_stand_clear_of_its_key_and_of_each_other(seed: in
 @pytest.mark.parametrize("seed", SEEDS)
 def test_set_to_the_key_a_slam_shut_at_its_soonest_lets_the_relief_valve_work(seed: int) -> None:
     question = numeric("14.room", seed)
-    opens, ends, tolerance, accuracy = printed(question)
+    opens, ends, tolerance, accuracy = numbers(question.prompt)
     sound = drawn(Random(f"14.room {seed}"), "us")
     assert opens * IN_WC == pytest.approx(sound.valve)
     soonest = question.truth * (1 - accuracy / 100)
@@ -146,7 +125,7 @@ def test_the_ladder_is_in_the_order_of_its_numbers(seed: int) -> None:
     question = asked("14.ladder", seed, units)
     assert isinstance(question, OrderQuestion)
     scale = IN_WC if units == "us" else MBAR
-    worker, _, valve, trip, _, rating, lock_up, held, build_up, accuracy = printed(question)
+    worker, _, valve, trip, _, rating, lock_up, held, build_up, accuracy = numbers(question.prompt)
     by_hand = {
         "The worker's set point": worker,
         "The worker's lock-up": lock_up,

@@ -102,7 +102,7 @@ def compare(base: Station | None = None, layers: Sequence[str] | None = None) ->
     for name in names:
         if name not in LAYERS:
             raise ScenarioError("layers", name, "one of " + ", ".join(LAYERS), "Check the spelling.")
-    return tuple(Row(name, limit, tuple(_cells(LAYERS[name](station), limit))) for name in names)
+    return tuple(Row(name, limit, tuple(_cells(guarded(station, name), limit))) for name in names)
 
 
 def markdown(rows: Sequence[Row], system: str) -> str:
@@ -125,7 +125,7 @@ def markdown(rows: Sequence[Row], system: str) -> str:
 
 
 def _checked(base: Station) -> Station:
-    """The base with a sensing line for its worker, so that each station has one to break."""
+    """The base, if it is one that every layer can be put on."""
     checked = (len(base.regulators) == 1, not base.relief_valves, not base.slam_shuts, not base.switches)
     if not all(checked):
         raise ScenarioError("base", len(base.regulators), "one regulator and no layer beside it", "Leave out the rest.")
@@ -138,10 +138,22 @@ def _checked(base: Station) -> Station:
         raise ScenarioError(
             "base.loads", worker.outlet, "loads at the worker's outlet and no sensing lines", "Put them there."
         )
-    return replace(
-        base,
-        regulators=(replace(worker, senses="worker_line"),),
-        sensing_lines=(SensingLine("worker_line", tap=worker.outlet),),
+    return base
+
+
+def guarded(base: Station, layer: str) -> Station:
+    """A base with a sensing line for its worker, which one can break, and with a layer of LAYERS."""
+    (worker,) = base.regulators
+    line = SensingLine("worker_line", tap=worker.outlet)
+    return LAYERS[layer](replace(base, regulators=(replace(worker, senses=line.name),), sensing_lines=(line,)))
+
+
+def day(station: Station) -> tuple[Demand, ...]:
+    """The day of the table: a third of every load, night, full load again; burners take a while to turn."""
+    return tuple(
+        Demand(time, share, load.name, stroke=5.0)
+        for load in station.loads
+        for time, share in ((0.0, 0.3), (NIGHT, 0.0), (MORNING, 1.0))
     )
 
 
@@ -299,12 +311,7 @@ def _cells(station: Station, limit: float) -> Iterator[Cell]:
     for name, cause in FAILURES.items():
         faults = cause(station)
         if faults:
-            demands = tuple(
-                Demand(time, share, load.name, stroke=5.0)
-                for load in station.loads
-                for time, share in ((0.0, 0.3), (NIGHT, 0.0), (MORNING, 1.0))
-            )
-            yield _cell(name, simulate(Scenario(station, demands, faults, END)), limit)
+            yield _cell(name, simulate(Scenario(station, day(station), faults, END)), limit)
 
 
 def _cell(failure: str, trace: Trace, limit: float) -> Cell:

@@ -39,6 +39,8 @@ KINDS = MappingProxyType(
         "take_over": "begins to throttle",
         "monitor_held": "holds, worker wide open",
         "valve_set": "begins to open",
+        "valve_full": "is at full lift",
+        "valve_reseats": "is shut again",
         "valve_held": "passes the wide-open flow",
         "slam_shut_high": "trips on high pressure",
         "slam_shut_low": "trips on low pressure",

@@ -9,16 +9,13 @@ from toolkit.devices.regulator import Regulator
 from toolkit.devices.relief_valve import ReliefValve
 from toolkit.faults import BlockedRelief, Debris, Fault, StuckStem
 from toolkit.figures.data import EventMarker
-from toolkit.figures.ladder import RungView, ladder_svg
-from toolkit.figures.station import station_svg
-from toolkit.figures.symbols_views import ReliefValveView
+from toolkit.ladder import Rung, rung
 from toolkit.panels.bench import Bench, Settings, Shown, run
 from toolkit.panels.controls import Choice, Slider
 from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, DUSK, MORNING, NOON
 from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, SET_POINT, ZOOM, starting
-from toolkit.panels.station_bench import Watch, above_rating, ladder_view, rungs_of, watched
-from toolkit.panels.station_view import station_view
+from toolkit.panels.station_bench import Watch, above_rating, rungs_of, watched
 from toolkit.panels.words import clock
 from toolkit.scenario import Scenario, Station, Volume
 from toolkit.sizing import API_526_LETTERS
@@ -94,11 +91,11 @@ RELIEF = Choice(
     ),
 )
 # What a relief valve that cannot discharge suffers from, and how its drawing says so.
-DEFEATED: dict[str, tuple[BlockedRelief, str]] = {
+DEFEATED: dict[str, BlockedRelief] = {
     # Nobody saw it: it was so before the day began.
-    "iced": (BlockedRelief(devices=VALVE, blocked_share=ICED, onset=-10.0), "stack iced up"),
+    "iced": BlockedRelief(devices=VALVE, blocked_share=ICED, onset=-10.0),
     # Behind a shut valve the disk feels nothing and stays down.
-    "shut": (BlockedRelief(devices=VALVE, highest_lift=0.0, onset=-10.0), ""),
+    "shut": BlockedRelief(devices=VALVE, highest_lift=0.0, onset=-10.0),
 }
 
 
@@ -142,7 +139,7 @@ def scenario(settings: Settings) -> Scenario:
     if settings["failure"] == "open":
         faults.append(StuckStem(devices=WORKER))
     if fitted and relief in DEFEATED:
-        faults.append(DEFEATED[relief][0])
+        faults.append(DEFEATED[relief])
     return Scenario(
         station(
             inlet=settings["inlet"],
@@ -223,23 +220,14 @@ def story(trace: Trace, relief: str, units: str) -> str:
     return tidy(" ".join(said))
 
 
-def ladder(settings: Settings, trace: Trace) -> str:
+def ladder(station: Station) -> tuple[Rung, ...]:
     """The ladder with all three pressures of the relief valve: where it opens, is at full lift, is shut again."""
-    station, units = trace.scenario.station, settings["units"]
-    view = ladder_view(
-        WATCH,
-        rungs_of(station, WATCH.at),
-        trace.at(OUTLET, settings["moment"]),
-        units,
-        settings.get("screen", "desk"),
-    )
     own = [
-        (f"relief valve {words}", share * one.set_gauge_pressure)
-        for one in station.relief_valves
-        for words, share in (("at full lift", 1 + one.build_up), ("is shut again", 1 - one.blowdown))
+        rung(kind, valve.name, share * valve.set_gauge_pressure)
+        for valve in station.relief_valves
+        for kind, share in (("valve_full", 1 + valve.build_up), ("valve_reseats", 1 - valve.blowdown))
     ]
-    more = (RungView(words, format_pressure(at, units), at, at, at, "acts") for words, at in own)
-    return ladder_svg(replace(view, rungs=(*view.rungs, *more)))
+    return (*rungs_of(station, WATCH.at), *own)
 
 
 def show(settings: Settings) -> Shown:
@@ -255,22 +243,11 @@ def show(settings: Settings) -> Shown:
         ]
     reseats = trace.happened("valve_reseats")[:1]
     markers = tuple(EventMarker(event.time / 60, "relief valve reseats") for event in reseats)
-    shown = watched(WATCH, settings, trace, story(trace, relief, units), readouts, markers)
+    rungs = ladder(trace.scenario.station)
+    shown = watched(WATCH, settings, trace, story(trace, relief, units), readouts, markers, rungs)
     # Beside the flow out of the stack, "flow" alone would leave it open which of the two is meant.
     named = tuple(("burners take now" if name == "flow now" else name, text) for name, text in shown.readouts)
-    shown = replace(shown, readouts=named, ladder=ladder(settings, trace))
-    if not (fitted and relief in DEFEATED):
-        return shown
-    view = station_view(trace, moment, WATCH.at, units, WATCH.title)
-    branches = tuple(
-        replace(branch, isolated=relief == "shut", fault=DEFEATED[relief][1])
-        if isinstance(branch, ReliefValveView)
-        else branch
-        for branch in view.branches
-    )
-    return replace(
-        shown, drawing=station_svg(replace(view, branches=branches), view_mode=settings.get("screen", "desk"))
-    )
+    return replace(shown, readouts=named)
 
 
 def explain(units: str) -> str:

@@ -14,7 +14,6 @@ from toolkit.devices.regulator import Regulator, lock_up_gauge_pressure
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.faults import HARD_DEBRIS, BlockedRelief, Debris, Fault, StuckStem
 from toolkit.figures.data import EventMarker
-from toolkit.figures.ladder import ladder_svg
 from toolkit.flow import nozzle, series
 from toolkit.ladder import (
     REGULATOR_ACCURACY,
@@ -35,7 +34,7 @@ from toolkit.panels.monitor_station import INTERSTAGE, WORKER, takes_over
 from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, DUSK, MORNING, NOON
 from toolkit.panels.sliders import DEBRIS, INLET, MOMENT, SET_POINT, ZOOM, fitted, starting
-from toolkit.panels.station_bench import Watch, ladder_view, watched
+from toolkit.panels.station_bench import Watch, watched
 from toolkit.panels.words import NO_GAS, clock, lasting, vented_words
 from toolkit.scenario import Scenario, Station, Volume
 from toolkit.trace import Trace, time_above
@@ -323,10 +322,7 @@ def show(settings: Settings) -> Shown:
     readouts = tuple((acts[one.kind], chance_words(one.chance)) for one in nuisance_of(ladder) if one.kind in acts)
     began = takes_over(trace)
     markers = () if began is None else (EventMarker(began / 60, "monitor takes over"),)
-    shown = watched(WATCH, settings, trace, story(trace, units), readouts, markers)
-    now = trace.at(OUTLET, settings["moment"])
-    view = ladder_view(WATCH, ladder, now, units, settings.get("screen", "desk"))
-    return replace(shown, ladder=ladder_svg(view))
+    return watched(WATCH, settings, trace, story(trace, units), readouts, markers, ladder)
 
 
 def explain(units: str) -> str:

@@ -8,8 +8,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from toolkit.choosing import END, FAILURES, LAYERS, LET_OFF, MORNING, NIGHT, SERVED, base_station
-from toolkit.devices.line import SensingLine
+from toolkit.choosing import END, FAILURES, LET_OFF, MORNING, NIGHT, SERVED, base_station, day, guarded
 from toolkit.devices.relief_valve import ReliefValve
 from toolkit.faults import BrokenSensingLine, Debris, Fault
 from toolkit.figures.data import EventMarker
@@ -22,13 +21,11 @@ from toolkit.panels.predict import Prediction
 from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, SET_POINT, ZOOM
 from toolkit.panels.station_bench import Watch, above_rating, watched
 from toolkit.panels.words import NO_GAS, clock, lasting, vented_words
-from toolkit.scenario import Demand, Scenario, Station
+from toolkit.scenario import Scenario, Station
 from toolkit.trace import Trace, time_above
 from toolkit.units import IN_WC, PSI, format_pressure, tidy
 
 OUTLET = "outlet_gauge_pressure"
-# The day of the choosing table: a third of the load, night, full load again [s]; burners take a while to turn.
-DAY = (Demand(0.0, 0.3), Demand(NIGHT, 0.0, stroke=5.0), Demand(MORNING, 1.0, stroke=5.0))
 WATCH = Watch(
     "The station and its layer",
     duration=END,
@@ -139,18 +136,9 @@ def base(settings: Settings) -> Station:
     )
 
 
-def guarded(settings: Settings) -> Station:
-    """That station with a sensing line for its worker, which one can break, and with the layer chosen."""
-    plain = base(settings)
-    (worker,) = plain.regulators
-    line = SensingLine("worker_line", tap=worker.outlet)
-    led = replace(plain, regulators=(replace(worker, senses=line.name),), sensing_lines=(line,))
-    return LAYERS[settings["layer"]](led)
-
-
 def scenario(settings: Settings) -> Scenario:
     """The choosing table's day with the debris set and the failure chosen."""
-    station, failure = guarded(settings), settings["failure"]
+    station, failure = guarded(base(settings), settings["layer"]), settings["failure"]
     faults: tuple[Fault, ...] = FAILURES[failure](station) if failure in FAILURES else ()
     if failure == SLUG and not faults:
         faults = (Debris(devices=WORKER, height=SLUG_HEIGHT, stiffness=GRIT, onset=40.0),)
@@ -158,7 +146,7 @@ def scenario(settings: Settings) -> Scenario:
     # a failure that brings debris of its own comes instead of the piece set
     if height > 1e-6 and not any(isinstance(fault, Debris) for fault in faults):
         faults = (Debris(devices=WORKER, height=height, stiffness=settings["hardness"]), *faults)
-    return Scenario(station, DAY, faults, END)
+    return Scenario(station, day(station), faults, END)
 
 
 def limit(station: Station) -> float:

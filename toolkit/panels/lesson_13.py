@@ -7,15 +7,12 @@ from dataclasses import replace
 
 from toolkit.faults import Debris, StuckStem
 from toolkit.figures.data import EventMarker
-from toolkit.figures.station import station_svg
-from toolkit.figures.symbols_views import BranchView, LeakView, ReliefValveView
 from toolkit.layers import MONITOR
 from toolkit.panels.bench import Bench, Settings, Shown, run
 from toolkit.panels.controls import Choice, Slider
 from toolkit.panels.predict import Prediction
 from toolkit.panels.sliders import DEBRIS, DEMAND, HARDNESS, INLET, MOMENT, SET_POINT, ZOOM, starting
 from toolkit.panels.station_bench import Watch, watched
-from toolkit.panels.station_view import station_view
 from toolkit.panels.words import NO_GAS, vented_words
 from toolkit.quiz.proof import (
     BACK,
@@ -32,7 +29,6 @@ from toolkit.quiz.proof import (
     NO_SOONER,
     OFF,
     OUTLET,
-    PREPARES,
     RATING,
     READS,
     RELIEF,
@@ -242,24 +238,7 @@ def show(settings: Settings) -> Shown:
     if test == "trip":
         watch = replace(watch, also=(("at the trip", f"{TRIP_LINE}_gauge_pressure", "vermilion"),))
         readouts.append(("at the trip now", format_pressure(trace.at(f"{TRIP_LINE}_gauge_pressure", moment), units)))
-    shown = watched(watch, settings, trace, story(trace, test, units), readouts)
-    righted = any(isinstance(fault, Repair) for fault in trace.scenario.faults) and moment >= MENDS
-    blocked = settings["hidden"] == "shut" and not righted
-    view = station_view(trace, moment, WATCH.drawn_to, units, WATCH.title)
-    branches = tuple(_as_built(branch, isolated=blocked) for branch in view.branches)
-    apart = test == "trip" and any(start + PREPARES < moment < start + BACK for start in (FOUND, LEFT))
-    lines = tuple(replace(one, state="blocked") if apart and one.name == TRIP_LINE else one for one in view.lines)
-    built = replace(view, branches=branches, lines=lines)
-    return replace(shown, drawing=station_svg(built, view_mode=settings.get("screen", "desk")))
-
-
-def _as_built(branch: BranchView, *, isolated: bool) -> BranchView:
-    """A branch with what the run does not tell its drawing: whose valve is shut, and that gas let off is no leak."""
-    if isinstance(branch, ReliefValveView):
-        # what is left of a lift that fades is no gas
-        flow = branch.stack_flow if branch.lift else 0.0
-        return replace(branch, isolated=isolated, weeping=False, stack_flow=flow)
-    return replace(branch, name="bleed") if isinstance(branch, LeakView) else branch
+    return watched(watch, settings, trace, story(trace, test, units), readouts)
 
 
 def explain(units: str) -> str:

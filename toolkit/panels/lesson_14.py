@@ -15,8 +15,6 @@ from toolkit.devices.regulator import Regulator, lock_up_gauge_pressure
 from toolkit.devices.relief_valve import ReliefValve
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.faults import BlockedRelief, BrokenSensingLine, Debris, Fault, StuckShutoff, StuckStem, Warmed
-from toolkit.figures.station import station_svg
-from toolkit.figures.symbols_views import ReliefValveView
 from toolkit.flow import nozzle, series
 from toolkit.ladder import REGULATOR_ACCURACY, RELIEF_VALVE_TOLERANCE, Finding, Rung, as_set, findings, rung
 from toolkit.ladder import take_over_gauge_pressure as takes_over_at
@@ -30,7 +28,6 @@ from toolkit.panels.predict import Prediction
 from toolkit.panels.regulator_view import DAY, DUSK, MORNING, NOON
 from toolkit.panels.sliders import DEMAND, HARDNESS, INLET, MOMENT, ZOOM, fitted
 from toolkit.panels.station_bench import Watch, above_rating, watched
-from toolkit.panels.station_view import station_view
 from toolkit.panels.words import NO_GAS, clock, vented_words
 from toolkit.scenario import Scenario, Station, Volume
 from toolkit.trace import Trace
@@ -347,13 +344,7 @@ def show(settings: Settings) -> Shown:
     else:
         gauges = (("this failure", verdict(outcome(trace, units))), ("findings", str(len(order(of)) or "none")))
         told = f"{story(trace, units)} {order_words(of)}"
-    shown = watched(WATCH, settings, trace, tidy(told), gauges)
-    if not (settings["fitted"] and settings["failure"] == "slug, no relief"):
-        return shown
-    view = station_view(trace, settings["moment"], WATCH.at, units, WATCH.title)
-    branches = tuple(replace(b, isolated=True) if isinstance(b, ReliefValveView) else b for b in view.branches)
-    drawing = station_svg(replace(view, branches=branches), view_mode=settings.get("screen", "desk"))
-    return replace(shown, drawing=drawing)
+    return watched(WATCH, settings, trace, tidy(told), gauges)
 
 
 def explain(units: str) -> str:

@@ -95,11 +95,13 @@ def watched(
     sentence: str,
     readouts: Sequence[tuple[str, str]] = (),
     markers: Sequence[EventMarker] = (),
+    ladder: Sequence[Rung] | None = None,
 ) -> Shown:
     """All that a panel shows of a run: station at the moment chosen, chart, ladder, gauges, the sentence, the events.
 
     `settings` hold "units", "zoom" ("near" or "whole") and "moment" [s]; `readouts` come after the usual ones;
-    `markers` [min] after the first of each event that ACTS names. Raises ScenarioError for a volume nobody holds.
+    `markers` [min] after the first of each event that ACTS names; `ladder` are the rungs where those of the chart, as
+    they are set, are not all that the lesson tells. Raises ScenarioError for a volume nobody holds.
     """
     units, moment = settings["units"], settings["moment"]
     screen: ViewMode = settings.get("screen", "desk")
@@ -123,7 +125,7 @@ def watched(
         (*usual_readouts(watch, trace, moment, units), *readouts),
         tidy(sentence),
         tuple(event_list(trace, units)),
-        ladder_svg(ladder_view(watch, rungs, trace.at(at, moment), units, screen)),
+        ladder_svg(ladder_view(watch, rungs if ladder is None else ladder, trace.at(at, moment), units, screen)),
     )
 
 

@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
+from functools import lru_cache
 from math import log1p
+from typing import Any
 
-from toolkit.devices.line import Pipe
+from toolkit.actions import TurnValve
+from toolkit.devices.line import Pipe, SensingLine
 from toolkit.devices.regulator import Regulator
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.errors import ScenarioError
@@ -14,6 +18,7 @@ from toolkit.figures.symbols_views import (
     ApplianceView,
     BranchView,
     LeakView,
+    LineState,
     MainView,
     MonitorView,
     ReliefValveView,
@@ -26,13 +31,15 @@ from toolkit.figures.symbols_views import (
     VolumeView,
     WorkerView,
 )
-from toolkit.scenario import Station
+from toolkit.scenario import Condition, Device, Scenario, Station
 from toolkit.trace import Trace
 from toolkit.units import IN_WC, format_pressure
 
 Stage = SlamShut | Regulator | Pipe
 # A relief valve that passes gas with its disk this near its seat weeps; so little lift is drawn as shut.
 SHUT_BELOW = 5e-3
+# A stack or a sensing line with less than this share of its flow area left is blocked.
+BLOCKED_BELOW = 0.02
 # Less than this is not seen at a stack [standard m3/s]: 0.01 scfh.
 WEEPS = 1e-7
 # A disk this near its seat (share of travel) that passes next to nothing (share of its largest flow) is drawn as shut.
@@ -96,6 +103,24 @@ def _largest(trace: Trace, device: str) -> float:
     return max(trace.peak(f"{device}_flow")[1], 1e-12)
 
 
+@lru_cache(maxsize=64)
+def _untouched(scenario: Scenario) -> tuple[Condition, ...]:
+    """The conditions of a station's devices with nothing wrong and nobody there."""
+    return replace(scenario, faults=(), actions=()).conditions(0.0)
+
+
+def _now_and_untouched(trace: Trace, time: float, device: Device) -> tuple[Any, Any]:
+    """A device's condition at a time [s], and the one it has with nothing wrong and nobody there."""
+    number = trace.scenario.station.devices.index(device)
+    return trace.scenario.conditions(time)[number], _untouched(trace.scenario)[number]
+
+
+def _open_share(trace: Trace, time: float, device: Pipe | SensingLine) -> float:
+    """How far a pipe or a sensing line is open, as a share of its own flow area."""
+    now, whole = _now_and_untouched(trace, time, device)
+    return float(now.flow_area / whole.flow_area)
+
+
 def _flows(trace: Trace, time: float, device: str) -> float:
     """Share of a device's largest flow; what is next to nothing is nothing."""
     share = trace.at(f"{device}_flow", time) / _largest(trace, device)
@@ -107,9 +132,7 @@ def _stage(trace: Trace, time: float, station: Station, stage: Stage, level: Cal
         return trace.at(f"{stage.name}_{signal}", time)
 
     if isinstance(stage, Pipe):
-        number = station.devices.index(stage)
-        healthy, now = (trace.scenario.conditions(t)[number].flow_area for t in (0.0, time))  # type: ignore[union-attr]
-        return ValveView(stage.name, now / healthy)
+        return ValveView(stage.name, _open_share(trace, time, stage))
     if isinstance(stage, SlamShut):
         share = at("open_share")
         tripped = [e.kind for e in trace.events if e.subject == stage.name and e.time <= time and e.kind in _TRIPS]
@@ -147,8 +170,21 @@ def _branches(trace: Trace, time: float, lines: dict[str, str]) -> Iterator[Bran
     for valve in station.relief_valves:
         lift, flow = trace.at(f"{valve.name}_lift_share", time), trace.at(f"{valve.name}_flow", time)
         lift = lift if lift > SHUT_BELOW else 0.0
-        share = flow / _largest(trace, valve.name) if flow > WEEPS else 0.0
-        yield ReliefValveView(valve.name, valve.at, lift, share, weeping=flow > WEEPS and not lift)
+        now, whole = _now_and_untouched(trace, time, valve)
+        popped = any(e.subject == valve.name and e.time <= time for e in trace.happened("relief_pops"))
+        closed = now.outlet_area < BLOCKED_BELOW * whole.outlet_area
+        turned = any(isinstance(a, TurnValve) and a.device == valve.name for a in trace.scenario.actions)
+        # what is left of a lift that fades is no gas
+        weeps = flow > WEEPS and not lift and (now.weep > 0.0 or (popped and valve.weeps_after_pop > 0.0))
+        yield ReliefValveView(
+            valve.name,
+            valve.at,
+            lift,
+            flow / _largest(trace, valve.name) if lift or weeps else 0.0,
+            isolated=now.highest_lift < SHUT_BELOW or (closed and turned),
+            weeping=weeps,
+            fault="stack blocked" if closed and not turned else "",
+        )
     for switch in station.switches:
         drives = "lockout" if switch.locks_out else "trip" if switch.trips else "alarm"
         at = lines.get(switch.senses, switch.senses)
@@ -175,7 +211,9 @@ def _lines(
             trace.at(f"{line.name}_outlet_air_flow", time) > 0.0 or trace.at(f"{line.name}_inlet_air_flow", time) > 0.0
         )
         gauge = trace.at(f"{line.name}_gauge_pressure", time)
-        yield SensingLineView(line.name, line.tap, led, "broken" if torn else "whole", level(gauge))
+        blocked = _open_share(trace, time, line) < BLOCKED_BELOW
+        state: LineState = "broken" if torn else "blocked" if blocked else "whole"
+        yield SensingLineView(line.name, line.tap, led, state, level(gauge))
     # a device that senses a volume some way off without a line of its own is drawn with one all the same
     for device in senses:
         sensed = device.ends()["senses"]

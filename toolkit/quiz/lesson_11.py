@@ -9,8 +9,7 @@ from random import Random
 
 import numpy as np
 
-from toolkit.choosing import END, FAILURES, LAYERS, LET_OFF, MORNING, NIGHT, SERVED, base_station
-from toolkit.devices.line import SensingLine
+from toolkit.choosing import END, FAILURES, LET_OFF, MORNING, SERVED, base_station, day, guarded
 from toolkit.faults import StuckStem
 from toolkit.gas import standard_density
 from toolkit.limits import fuel_gas_code_limit
@@ -28,8 +27,6 @@ MONITOR, RELIEF, SHUT = "monitor, wide open", "relief valve", "slam-shut"
 LOCKS_OUT, TRIPS = "high switch, locks out burners", "high switch, trips slam-shut"
 SINGLE = (MONITOR, "second seat", RELIEF, "internal relief", SHUT, TRIPS, LOCKS_OUT)
 STUCK, SLOW = "worker stuck wide open", "debris at night, slow"
-# The choosing table's day: a third of the load, night, full load again.
-DAY = (Demand(0.0, 0.3), Demand(NIGHT, 0.0, stroke=5.0), Demand(MORNING, 1.0, stroke=5.0))
 # Peaks that are put in order differ by this much at least.
 APART = 1.08
 # A time read from a picture may be off by this share of the run; a monitor throttles below this share of its travel.
@@ -62,18 +59,11 @@ def drawn(chance: Random, units: str) -> Station:
     )
 
 
-def guarded(base: Station, layer: str) -> Station:
-    """A base with a sensing line for its worker, which one can break, and a layer of the choosing table."""
-    (worker,) = base.regulators
-    line = SensingLine("worker_line", tap=worker.outlet)
-    return LAYERS[layer](replace(base, regulators=(replace(worker, senses=line.name),), sensing_lines=(line,)))
-
-
 def struck(base: Station, layer: str, failure: str) -> Trace | None:
     """The table's day with a layer and a failure; None where the failure cannot strike that station."""
     station = guarded(base, layer)
     faults = FAILURES[failure](station)
-    return simulate(Scenario(station, DAY, faults, END)) if faults else None
+    return simulate(Scenario(station, day(station), faults, END)) if faults else None
 
 
 def code_limit(station: Station) -> float:
