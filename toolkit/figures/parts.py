@@ -8,6 +8,7 @@ Places and sizes are units of the drawing's viewBox, y downwards. Levels, shares
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -28,6 +29,10 @@ Point = tuple[float, float]
 # Characters that XML 1.0 forbids; whatever text comes in must not break the picture.
 _FORBIDDEN: Final = dict.fromkeys((*range(9), 11, 12, *range(14, 32), 65534, 65535), "�")
 _FORBIDDEN.update(dict.fromkeys(range(55296, 57344), "�"))
+
+
+# Where a drawing names its own parts or calls them.
+_PARTS: Final = re.compile(r'(\bid="|url\(#|\bhref="#)')
 
 
 @dataclass(frozen=True)
@@ -65,6 +70,11 @@ def tint(level: float) -> str:
     """Colour of a gas space: near white at no pressure, blue at full."""
     low, high = (244, 249, 252), (120, 178, 220)
     return "#" + "".join(f"{round(a + (b - a) * share(level)):02X}" for a, b in zip(low, high, strict=True))
+
+
+def apart(svg: str, prefix: str) -> str:
+    """A drawing whose parts have names of their own, so that two on a page do not take each other's."""
+    return _PARTS.sub(rf"\g<1>{prefix}-", svg)
 
 
 def gas_pattern(name: str, level: float) -> str:

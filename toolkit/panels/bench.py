@@ -20,7 +20,7 @@ from toolkit.errors import CourseError
 from toolkit.figures.chart import TimeChart
 from toolkit.figures.data import ChartSpec
 from toolkit.figures.style import ViewMode
-from toolkit.panels.compare import Compare, with_other
+from toolkit.panels.compare import Compare, alone, with_other
 from toolkit.panels.controls import GROUPS, Choice, ChoiceRow, Control, Slider, SliderRow
 from toolkit.panels.play import Player
 from toolkit.panels.shown import Settings, Shown
@@ -121,8 +121,10 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
         try:
             shown = self._show(settings)
             other = self.compare.other(settings)
-            if other is not None:
-                shown = with_other(shown, self._show(other), self.compare.words, self.compare.differences(settings))
+            if other == settings:
+                shown = alone(shown, self.compare.words)
+            elif other is not None:
+                shown = with_other(shown, self._show(other), self.compare.words)
             chart = self._charts.get(shown.spec)
             if chart is None:
                 chart = self._charts[shown.spec] = TimeChart(shown.spec)

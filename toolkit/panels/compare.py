@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 import ipywidgets
 
+from toolkit.figures.parts import apart
 from toolkit.panels.controls import Choice, ChoiceRow
 from toolkit.panels.play import button
 from toolkit.panels.shown import Settings, Shown
@@ -69,17 +69,15 @@ class Compare(ipywidgets.VBox):  # type: ignore[misc]
             return {**self.kept, **{key: settings[key] for key in LOOKED_AT if key in settings}}
         return None
 
-    def differences(self, settings: Settings) -> int:
-        """How many controls stand otherwise in the other setting."""
-        other = self.other(settings) or settings
-        return sum(other[key] != settings[key] for key in settings)
+
+def alone(shown: Shown, words: str) -> Shown:
+    """A setting whose other one is the same, as it is once it has been kept."""
+    note = f"Both are set alike: move a control, and this one stays beside it {words}."
+    return replace(shown, sentence=f"{shown.sentence}\n{note}")
 
 
-def with_other(shown: Shown, other: Shown, words: str, differences: int) -> Shown:
+def with_other(shown: Shown, other: Shown, words: str) -> Shown:
     """One setting with another beside it: two drawings, both lines on one chart, each gauge and sentence twice."""
-    if not differences:
-        note = f"Both are set alike: move a control, and this one stays beside it {words}."
-        return replace(shown, sentence=f"{shown.sentence}\n{note}")
     lines = tuple(
         replace(line, label=f"{line.label}, {words}", colour="black", dash="dashed") for line in other.chart.lines
     )
@@ -99,14 +97,12 @@ def with_other(shown: Shown, other: Shown, words: str, differences: int) -> Show
             *(("", f"{words.capitalize()}:"),) * bool(other.events),
             *other.events,
         ),
-        ladder=shown.ladder,
     )
 
 
 def _pair(first: str, drawing: str, second: str, other: str) -> str:
     """Two drawings with their captions; the second's fills get names of their own."""
-    renamed = re.sub(r'(\bid="|url\(#|aria-labelledby=")', r"\1other-", other)
     return (
         f"<div class='gp-pair'><figure><figcaption>{first}</figcaption>{drawing}</figure>"
-        f"<figure><figcaption>{second}</figcaption>{renamed}</figure></div>"
+        f"<figure><figcaption>{second}</figcaption>{apart(other, 'other')}</figure></div>"
     )

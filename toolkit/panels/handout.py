@@ -20,6 +20,7 @@ from toolkit.errors import CourseError, ScenarioError
 from toolkit.figures.chart import TimeChart
 from toolkit.figures.data import Picture
 from toolkit.figures.device_drawings import drawing
+from toolkit.figures.parts import apart
 from toolkit.panels import LESSONS
 from toolkit.panels.bench import Bench, Settings
 from toolkit.panels.controls import Slider
@@ -38,8 +39,6 @@ PRINTED_CHART, BESIDE_LADDER = (1500, 820), (1120, 820)
 CALL = re.compile(r'^(bench|quiz|cut_open)\("(\w+)"', re.MULTILINE)
 NAMES = re.compile(r'"(\w+)"')
 HEADING = re.compile(r"^# (.+)$", re.MULTILINE)
-# Where a drawing names its own parts or calls them.
-PARTS = re.compile(r'(\bid="|url\(#|\bhref="#)')
 
 
 class Cell(NamedTuple):
@@ -212,11 +211,6 @@ def settings_table(rows: Sequence[tuple[str, str]]) -> str:
     cells = [f"<th scope='row'>{escape(label)}</th><td>{escape(words)}</td>" for label, words in rows]
     body = "".join(f"<tr>{''.join(cells[at : at + 2])}</tr>" for at in range(0, len(cells), 2))
     return f"<table><caption>Set for this picture</caption><tbody>{body}</tbody></table>"
-
-
-def apart(drawing: str, prefix: str) -> str:
-    """A drawing whose parts have names of their own, so that two on a page do not take each other's."""
-    return PARTS.sub(rf"\g<1>{prefix}-", drawing)
 
 
 # The quiz on paper
