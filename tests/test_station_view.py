@@ -3,11 +3,17 @@
 import pytest
 from layered import SCENARIOS, everything
 
+from toolkit.actions import TurnValve
+from toolkit.devices.line import SensingLine
+from toolkit.devices.regulator import Regulator
+from toolkit.devices.relief_valve import ReliefValve
 from toolkit.errors import ScenarioError
+from toolkit.faults import BlockedRelief
 from toolkit.figures.station import station_sentence, station_svg
+from toolkit.figures.symbols_views import ReliefValveView, element_sentence
 from toolkit.panels.station_view import run_to, station_view
 from toolkit.panels.words import event_list
-from toolkit.scenario import Scenario
+from toolkit.scenario import Demand, Scenario, Station
 from toolkit.simulation import simulate
 
 
@@ -59,3 +65,29 @@ def test_every_event_has_its_sentence(name):
             assert said[0].isupper() or said[0].islower()
             assert said.endswith(".")
             assert "{" not in said
+
+
+@pytest.mark.parametrize(
+    ("fault", "actions", "words", "not_words"),
+    [
+        (BlockedRelief(devices="relief_valve", highest_lift=0.0, onset=-10.0), (), "isolated", "blocked"),
+        (BlockedRelief(devices="relief_valve", blocked_share=0.99, onset=-10.0), (), "stack blocked", "isolated"),
+        (None, (TurnValve(device="relief_valve", time=10.0, share=0.0),), "isolated", "blocked"),
+        (None, (), "shut", "isolated"),
+    ],
+)
+def test_a_shut_isolating_valve_and_a_blocked_stack_are_told_apart(fault, actions, words, not_words):
+    station = Station(regulators=(Regulator(relief=None),), relief_valves=(ReliefValve(at="outlet"),))
+    trace = simulate(Scenario(station, (Demand(0.0, 1.0),), (fault,) if fault else (), 60.0, actions))
+    (branch,) = [b for b in station_view(trace, 50.0, "outlet", "us").branches if isinstance(b, ReliefValveView)]
+    said = element_sentence(branch)
+    assert words in said
+    assert not_words not in said
+
+
+def test_a_sensing_line_that_is_shut_off_is_drawn_so():
+    station = Station(regulators=(Regulator(relief=None, senses="tap_line"),), sensing_lines=(SensingLine("tap_line"),))
+    shut = TurnValve(device="tap_line", time=10.0, share=0.0)
+    trace = simulate(Scenario(station, (Demand(0.0, 1.0),), (), 60.0, (shut,)))
+    states = [station_view(trace, time, "outlet", "us").lines[0].state for time in (5.0, 50.0)]
+    assert states == ["whole", "blocked"]

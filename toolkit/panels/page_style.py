@@ -70,6 +70,7 @@ STYLE = """<style>
   line-height:1.4;padding:4px 18px}
 .gp-on-projector .gp-player>.widget-dropdown{width:130px!important}
 .gp-on-projector .gp-panel :is(.widget-text input,select){font-size:20px;height:auto}
+.gp-on-projector .gp-panel :is(.widget-dropdown,.widget-text){height:auto;min-height:42px}
 .gp-on-projector .gp-question,.gp-on-projector .gp-sentence{font-size:32px;line-height:1.35;max-width:60ch}
 .gp-on-projector .gp-predict .widget-radio-box label{font-size:28px}
 .gp-projector .gp-readout span{font-size:20px}.gp-projector .gp-readout b{font-size:32px}

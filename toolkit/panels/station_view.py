@@ -174,6 +174,7 @@ def _branches(trace: Trace, time: float, lines: dict[str, str]) -> Iterator[Bran
         popped = any(e.subject == valve.name and e.time <= time for e in trace.happened("relief_pops"))
         closed = now.outlet_area < BLOCKED_BELOW * whole.outlet_area
         turned = any(isinstance(a, TurnValve) and a.device == valve.name for a in trace.scenario.actions)
+        isolated = now.highest_lift < SHUT_BELOW or (closed and turned)
         # what is left of a lift that fades is no gas
         weeps = flow > WEEPS and not lift and (now.weep > 0.0 or (popped and valve.weeps_after_pop > 0.0))
         yield ReliefValveView(
@@ -181,9 +182,9 @@ def _branches(trace: Trace, time: float, lines: dict[str, str]) -> Iterator[Bran
             valve.at,
             lift,
             flow / _largest(trace, valve.name) if lift or weeps else 0.0,
-            isolated=now.highest_lift < SHUT_BELOW or (closed and turned),
+            isolated=isolated,
             weeping=weeps,
-            fault="stack blocked" if closed and not turned else "",
+            fault="stack blocked" if closed and not isolated else "",
         )
     for switch in station.switches:
         drives = "lockout" if switch.locks_out else "trip" if switch.trips else "alarm"
