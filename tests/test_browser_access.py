@@ -5,12 +5,14 @@ axe-core's rules are those of WCAG 2 as its makers read them; it finds some of w
 
 from __future__ import annotations
 
+import json
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from browser import Course, lesson, screenshot
+from browser import Course, lesson, running_course, screenshot
 from playwright.sync_api import Locator, Page, expect
 from test_browser_lessons import open_bench
 
@@ -43,6 +45,22 @@ def test_axe_finds_nothing_serious(page: Page, course: Course, name: str) -> Non
         page.get_by_role("button", name="Was I right?").click()
         expect(page.locator(".gp-predict .gp-sentence")).not_to_be_empty()
         assert serious(page) == []
+
+
+def test_the_dark_theme_is_legible(page: Page, tmp_path: Path) -> None:
+    theme = tmp_path / "config/guarded-pressure/lab/@jupyterlab/apputils-extension/themes.jupyterlab-settings"
+    theme.parent.mkdir(parents=True)
+    theme.write_text(json.dumps({"theme": "JupyterLab Dark"}), encoding="utf-8")
+    with running_course(tmp_path) as course:
+        for name in (START.file, "08_the_slam_shut.ipynb"):
+            lesson(page, course, name)
+            assert page.evaluate("document.body.dataset.jpThemeLight") == "false"
+            assert serious(page) == []
+        panel = open_bench(page, 1)
+        assert serious(page) == []
+        screenshot(page, "dark", 1280, 720)
+        # the card keeps its own light ground, on which the drawings and charts are made
+        assert panel.evaluate("e => getComputedStyle(e).backgroundColor") == "rgb(255, 255, 255)"
 
 
 def named(panel: Locator) -> list[dict[str, Any]]:
