@@ -11,8 +11,10 @@ import signal
 import subprocess
 import sys
 import threading
+import urllib.parse
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from browser import WAIT, Course, alive, children
@@ -61,7 +63,67 @@ def running_pages(
     by: signal.Signals = signal.SIGTERM,
     **more: str,
 ) -> Iterator[Course]:
-    """Pages served by their own command, in a home of its own; ended by a signal to its own process.
+    """Pages for one reader, as `served` runs them."""
+    with served(home, lessons, words=words, by=by, **more) as (said, pid):
+        found = re.fullmatch(r"The course is open at (http://\S+) - press Ctrl-C here to end it\.\n", said)
+        assert found, f"the course did not start: {said!r}"
+        yield Course(found[1], pid, home / "record")
+
+
+@dataclass(frozen=True)
+class Room:
+    """A class that is served: its door's address, its code, the instructor's address, its process and its folder."""
+
+    root: str
+    code: str
+    instructor: str
+    pid: int
+    folder: Path
+
+    def comes_in(self, name: str, own: str = "", to: str = "") -> tuple[urllib.request.OpenerDirector, str]:
+        """Somebody who comes in by the form: a browser without a window, and the page that follows."""
+        known = visitor()
+        return known, self.knocks(known, code=self.code, name=name, own=own, to=to)
+
+    def knocks(self, known: urllib.request.OpenerDirector, **typed: str) -> str:
+        """The page that follows when a form is sent; HTTPError where it is refused."""
+        form = known.open(self.root + "/come-in").read().decode()
+        token = re.search(r'name="_xsrf" value="([^"]+)"', form)
+        assert token
+        sent = urllib.parse.urlencode({"_xsrf": token[1], **typed}).encode()
+        page: str = known.open(self.root + "/come-in", sent).read().decode()
+        return page
+
+
+@contextlib.contextmanager
+def running_room(
+    home: Path,
+    lessons: Path | None = None,
+    *words: str,
+    by: signal.Signals = signal.SIGTERM,
+    program: str = "",
+    **more: str,
+) -> Iterator[Room]:
+    """A class served by its own command, as `served` runs it; `words` follow `course serve`, or a `program` of it."""
+    folder = home / "room"
+    start = ("-c", program) if program else ("-m", "toolkit.front.command", "serve", "--folder", str(folder))
+    command = (*start, *words)
+    with served(home, lessons, words=command, by=by, **more) as (said, pid):
+        found = re.search(r"open at (http://[\d.:]+)/.*class code: (\w+).*(http://\S+/instructor\S+)", said, re.DOTALL)
+        assert found, f"the class did not start: {said!r}"
+        yield Room(found[1], found[2], found[3], pid, folder)
+
+
+@contextlib.contextmanager
+def served(
+    home: Path,
+    lessons: Path | None,
+    *,
+    words: tuple[str, ...],
+    by: signal.Signals,
+    **more: str,
+) -> Iterator[tuple[str, int]]:
+    """What a server says once it is open, and its process; in a home of its own, ended by a signal.
 
     Args:
         home: a folder for all that the course and its kernels would keep in a user's home.
@@ -72,14 +134,15 @@ def running_pages(
     """
     home.mkdir(exist_ok=True)
     scratch = home / "tmp"
-    scratch.mkdir()
-    data, said = home / "record", home / "stderr.txt"
+    scratch.mkdir(exist_ok=True)
+    before = set(scratch.glob("course-*"))  # a server that was killed could not tidy up
+    said = home / "stderr.txt"
     environment = os.environ | {
         "HOME": str(home),
         "TMPDIR": str(scratch),
         "JUPYTER_DATA_DIR": str(home / "jupyter"),
         "IPYTHONDIR": str(home / "ipython"),
-        "GUARDED_PRESSURE_DATA": str(data),
+        "GUARDED_PRESSURE_DATA": str(home / "record"),
         **more,
     }
     command = [sys.executable, *words, *(["--lessons", str(lessons)] if lessons else [])]
@@ -90,11 +153,10 @@ def running_pages(
         alarm = threading.Timer(WAIT / 1000, server.kill)  # a start that hangs must end as a failed test
         alarm.start()
         try:
-            line = server.stdout.readline() if server.stdout else ""
+            lines = list(until_open(server.stdout or []))
             alarm.cancel()
-            found = re.fullmatch(r"The course is open at (http://\S+) - press Ctrl-C here to end it\.\n", line)
-            assert found, f"the course did not start: {line!r}\n{said.read_text()}"
-            yield Course(found[1], server.pid, data)
+            assert lines, f"it did not start:\n{said.read_text()}"
+            yield "".join(lines), server.pid
         finally:
             alarm.cancel()
             kernels = children(server.pid)
@@ -104,10 +166,23 @@ def running_pages(
             except subprocess.TimeoutExpired:
                 server.kill()
                 raise
+    if by == signal.SIGKILL:
+        for pid in kernels:  # nobody was left to end them; they find that out by themselves, later
+            with contextlib.suppress(ProcessLookupError):
+                os.kill(pid, signal.SIGKILL)
+        return
     assert server.returncode == 0, f"the course ended with {server.returncode}\n{said.read_text()}"
     assert rest == ""
     assert not [pid for pid in kernels if alive(pid)], "kernels outlived the course"
-    assert not list(scratch.glob("course-*")), "something was left behind"
+    assert set(scratch.glob("course-*")) == before, "something was left behind"
+
+
+def until_open(lines: Iterable[str]) -> Iterator[str]:
+    """The lines up to the one that says how to end it."""
+    for line in lines:
+        yield line
+        if "Ctrl-C" in line:
+            return
 
 
 def visitor() -> urllib.request.OpenerDirector:

@@ -29,7 +29,7 @@ from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, shown_order
 from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion, TraceQuestion, grade
 from toolkit.units import display_unit, parse_quantity, to_display
 
-BOOKS = {path.name[:2]: path for path in sorted(CHECKOUT_LESSONS.glob("*.ipynb"))}
+BOOKS = {path.name[:2]: path for path in sorted(CHECKOUT_LESSONS.glob("[0-9]*.ipynb"))}
 UNITS = ("us", "metric")
 SEED = 3
 HOSTILE = "</style><script>alert(1)</script>\"'&\\"

@@ -1,6 +1,6 @@
 """Bayes' rule over the signature tables.
 
-Outside sources: the burglary alarm of Russell and Norvig, Artificial Intelligence (0.284, from memory) for Bayes with
+Outside sources: the burglary alarm of Russell and Norvig, Artificial Intelligence (0.284) for Bayes with
 joint signs; scipy.special.logsumexp for the mean of products in logs. The rest are properties that any probability has.
 """
 

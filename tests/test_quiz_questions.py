@@ -42,7 +42,7 @@ def number(**changes: object) -> NumericQuestion:
 
 
 def test_credit_of_a_spread_against_the_published_score() -> None:
-    """Brier 1950, Monthly Weather Review 78:1 (from memory): a forecast of 0.7 that comes true scores (1 - 0.7)^2 =
+    """Brier 1950, Monthly Weather Review 78:1: a forecast of 0.7 that comes true scores (1 - 0.7)^2 =
     0.09; over both outcomes the score is twice that. The credit is 1 less half the score over all outcomes."""
     brier = 0.09
     assert quadratic_credit([0.7, 0.3], 0) == pytest.approx(1 - 0.5 * 2 * brier)
@@ -214,7 +214,7 @@ class Three:
 )
 def test_points_that_are_no_spread_are_not_graded(points: list[object], words: str) -> None:
     with pytest.raises(AnswerError, match=words):
-        read_points(Three(), points)  # type: ignore[arg-type]
+        read_points(Three.suspects, points)
 
 
 # --- hash

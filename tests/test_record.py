@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
+import json
 import os
-import random
 import signal
 import sqlite3
 import subprocess
@@ -154,11 +154,16 @@ def test_any_text_round_trips(tmp_path: Path, name: str, answer: object) -> None
         {"maximum": 0.0},
         {"answer": float("nan")},
         {"answer": {1, 2}},
+        {"answer": "x" * 100_001},
+        {"answer": [[[[[[[[[[[[[[[[[[[[["deep"]]]]]]]]]]]]]]]]]]]]]},
+        {"score": 1.5},
+        {"score": -0.5},
+        {"seed": 2**63},
     ],
 )
 def test_what_is_no_result_is_not_written(tmp_path: Path, changes: dict[str, object]) -> None:
     record = Record(tmp_path)
-    with pytest.raises(RecordError):
+    with pytest.raises(RecordError, match="Nothing was written"):
         record.append(attempt(**changes))
     assert record.attempts() == ()
 
@@ -193,27 +198,66 @@ def start_together(*writers: subprocess.Popen[str]) -> None:
         writer.stdin.flush()
 
 
-def test_kill_while_writing_loses_no_acknowledged_attempt(tmp_path: Path) -> None:
-    """Ten writers in turn are killed outright after a seeded number of acknowledged attempts, while they go on."""
-    moments = random.Random(20)
-    acknowledged: list[tuple[str, int]] = []
-    for turn in range(10):
-        learner = f"learner {turn}"
-        with start_writer(tmp_path, learner, 10_000, ballast=20_000) as writer:
-            start_together(writer)
-            assert writer.stdout is not None
-            for _ in range(moments.randint(1, 12)):
-                acknowledged.append((learner, int(writer.stdout.readline())))
-            os.kill(writer.pid, signal.SIGKILL)
-            # What it had still said before it died was acknowledged too.
-            acknowledged += [(learner, int(line)) for line in writer.stdout.read().splitlines()]
-        record = Record(tmp_path)
-        record.check()
-        kept = [(row.attempt.learner, row.attempt.seed) for row in record.attempts()]
-        assert set(acknowledged) <= set(kept)
+KILLER = """
+import json, os, random, signal, sys, time
+from pathlib import Path
+from toolkit.classroom.record import Attempt, Record
+
+def write(record, turn, pipe):
+    number = 0
+    while True:
+        answer = {"number": number, "ballast": "x" * 20000}
+        learner = ("Robin", "Kim")[number % 2]
+        id_ = record.append(Attempt(learner, "0", "01", "key", str(turn), "objective", number, answer, 0.1, 0.3, 1 / 3))
+        os.write(pipe, f"{id_} {turn} {number}\\n".encode())
+        number += 1
+
+moments = random.Random(20)
+for turn in range(int(sys.argv[2])):
+    # A new file now and then, so that its making is met too.
+    record = Record(Path(sys.argv[1]) / str(turn // 8))
+    out, into = os.pipe()
+    writer = os.fork()
+    if writer == 0:
+        os.close(out)
+        write(record, turn, into)
+    os.close(into)
+    with os.fdopen(out) as said:
+        acknowledged = [said.readline() for _ in range(moments.randint(0, 3))]
+        time.sleep(moments.uniform(0.0, 0.02))
+        os.kill(writer, signal.SIGKILL)
+        # What it had still said before it died was acknowledged too.
+        acknowledged += said.readlines()
+    os.waitpid(writer, 0)
+    torn = record.path.with_name(record.path.name + "-journal").exists()
+    record.check()
+    kept = [(one.id, int(one.attempt.item_hash), one.attempt.seed) for one in record.attempts()]
+    whole = all(len(one.attempt.answer["ballast"]) == 20000 for one in record.attempts())
+    said = [tuple(map(int, line.split())) for line in acknowledged]
+    print(json.dumps([str(record.path), torn, whole, record.verify().holds, said, kept]), flush=True)
+"""
+KILLS = 200
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="kills processes that it forks")
+def test_killed_at_200_moments_while_writing_loses_no_acknowledged_attempt(tmp_path: Path) -> None:
+    """Seeded moments, from before the first answer to some answers later, in the middle of whatever is then done."""
+    command = [sys.executable, "-c", KILLER, str(tmp_path), str(KILLS)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=300)
+    assert done.returncode == 0, done.stderr
+    turns = [json.loads(line) for line in done.stdout.splitlines()]
+    assert len(turns) == KILLS
+    acknowledged: dict[str, list[list[int]]] = {}
+    for number, (file, _, whole, holds, said, kept) in enumerate(turns):
+        acknowledged.setdefault(file, []).extend(said)
+        assert (whole, holds) == (True, True)
+        assert all(one in kept for one in acknowledged[file])
+        assert [one[0] for one in kept] == list(range(1, len(kept) + 1))
         # At most one attempt per kill was on the disk but not yet acknowledged.
-        assert len(kept) - len(acknowledged) <= turn + 1
-        assert all(len(row.attempt.answer["ballast"]) == 20_000 for row in record.attempts())  # type: ignore[index]
+        assert len(kept) - len(acknowledged[file]) <= number % 8 + 1
+    # The test is worth something only if some were killed with pages half written, and some had been acknowledged.
+    assert sum(torn for _, torn, *_ in turns) >= 10
+    assert sum(len(said) for *_, said, _ in turns) >= KILLS
 
 
 HALF_DONE = """
@@ -224,7 +268,8 @@ connection.execute("BEGIN IMMEDIATE")
 for _ in range(50):
     connection.execute(
         "INSERT INTO attempt (time, learner, course_version, lesson, item_key, item_hash, objective, seed, answer,"
-        " score, maximum, seconds) VALUES ('now', 'half done', '0', '01', 'k', 'h', 'o', 1, ?, 1, 1, 1)",
+        " score, maximum, seconds, previous, hash)"
+        " VALUES ('now', 'half done', '0', '01', 'k', 'h', 'o', 1, ?, 1, 1, 1, '', '')",
         ('"' + "x" * 20000 + '"',),
     )
 print("half", flush=True)
@@ -265,12 +310,13 @@ def test_two_windows_write_at_once(tmp_path: Path) -> None:
     record.check()
     rows = record.attempts()
     assert len(rows) == 200
+    assert record.verify().holds  # one chain each, whoever wrote in between
     for learner in ("left", "right"):
         assert [row.attempt.seed for row in rows if row.attempt.learner == learner] == list(range(100))
 
 
 def test_a_file_held_for_long_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("toolkit.classroom.record.BUSY_SECONDS", 0.0)
+    monkeypatch.setattr("toolkit.classroom.store.BUSY_SECONDS", 0.0)
     record = Record(tmp_path)
     record.append(attempt())
     holder = sqlite3.connect(record.path, isolation_level=None)
@@ -284,6 +330,40 @@ def test_a_file_held_for_long_is_said(tmp_path: Path, monkeypatch: pytest.Monkey
     assert len(record.attempts()) == 2
 
 
+FULL = """
+import resource, sys
+from pathlib import Path
+from toolkit.classroom.record import Attempt, Record
+from toolkit.errors import RecordError
+record = Record(Path(sys.argv[1]))
+resource.setrlimit(resource.RLIMIT_FSIZE, (60000, 60000))
+for number in range(1000):
+    try:
+        answer = "x" * 500
+        print(record.append(Attempt("Robin", "0", "01", "k", "h", "o", number, answer, 1.0, 1.0, 1.0)), flush=True)
+    except RecordError as error:
+        print(error)
+        break
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="limits the size of a file as only Unix does")
+def test_no_room_on_the_disk_is_said_and_nothing_acknowledged_is_lost(tmp_path: Path) -> None:
+    """The system itself refuses to let the file grow; after that, and with room again, all is there."""
+    done = subprocess.run(
+        [sys.executable, "-c", FULL, str(tmp_path)], capture_output=True, text=True, check=True, timeout=120
+    )
+    *acknowledged, message = done.stdout.splitlines()
+    assert "cannot be opened or written" in message
+    assert "room on the disk" in message
+    record = Record(tmp_path)
+    record.check()
+    assert record.verify().holds
+    assert [row.id for row in record.attempts()] == [int(line) for line in acknowledged]
+    assert len(acknowledged) > 20
+    assert record.append(attempt()) == len(acknowledged) + 1
+
+
 def use(record: Record) -> tuple[object, ...]:
     """Every call a notebook makes; each must refuse in the same plain way."""
     calls = (
@@ -294,6 +374,8 @@ def use(record: Record) -> tuple[object, ...]:
         record.units,
         lambda: record.set_units("metric"),
         record.check,
+        record.verify,
+        record.events,
     )
     messages = []
     for call in calls:
@@ -321,7 +403,8 @@ def test_damage_deep_in_the_file_is_found(tmp_path: Path) -> None:
     for seed in range(50):
         record.append(attempt(seed=seed, answer="x" * 5000))
     page = record.path.read_bytes()
-    torn = page[:8192] + b"\xee" * 4096 * 4 + page[8192 + 4096 * 4 :]
+    start, end = 12 * 4096, 16 * 4096  # behind the pages of the tables' own roots
+    torn = page[:start] + b"\xee" * (end - start) + page[end:]
     record.path.write_bytes(torn)
     with pytest.raises(RecordError, match="is damaged"):
         record.check()

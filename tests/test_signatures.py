@@ -94,7 +94,7 @@ def test_a_part_made_anew_is_what_is_shipped(kind, suspect):
 
 
 def test_all_tables_together_are_small():
-    assert sum(len(packaged(kind)) for kind in KINDS) < MOST_BYTES
+    assert sum(len(packaged(kind)) for kind in (*KINDS, *shipped_stations())) < MOST_BYTES
 
 
 def test_the_first_belief_comes_at_once():
@@ -242,6 +242,7 @@ def test_unknown_names_are_refused():
 
 def test_the_command_writes_what_unpacks(tmp_path, monkeypatch, capsys):
     monkeypatch.setattr(tables, "KINDS", ("service",))
+    monkeypatch.setattr(tables, "shipped_stations", lambda: ())
     monkeypatch.setattr(tables, "runs_of", lambda kind, n, seed: runs_of(kind, n, seed)[:3])
     assert main(["tables", "--runs", "1", "--folder", str(tmp_path / "new")]) == 0
     out, err = capsys.readouterr()
@@ -255,10 +256,11 @@ def test_the_command_writes_what_unpacks(tmp_path, monkeypatch, capsys):
 
 def test_runs_left_out_are_as_many_as_are_shipped(tmp_path, monkeypatch):
     asked = []
-    monkeypatch.setattr(tables, "KINDS", ("service",))
-    monkeypatch.setattr(tables, "made", lambda _kind, n, *_: asked.append(n) or b"")
+    monkeypatch.setattr(tables, "made", lambda kind, n, *_: asked.append((str(kind).split(" ")[0], n)) or b"")
     assert main(["tables", "--folder", str(tmp_path)]) == 0
-    assert asked == [RUNS]
+    # Every kind and every shipped station, in one go.
+    assert [n for _, n in asked] == [RUNS] * (len(KINDS) + len(shipped_stations()))
+    assert [kind for kind, _ in asked[len(KINDS) :]] == list(shipped_stations())
 
 
 @pytest.mark.parametrize(("flag", "number"), [("--runs", "0"), ("--runs", "1000000"), ("--workers", "0")])
@@ -271,4 +273,4 @@ def test_wrong_numbers_are_refused(flag, number, tmp_path, capsys):
 def test_a_folder_that_cannot_be_written_is_refused(tmp_path):
     (tmp_path / "file").write_text("", encoding="utf-8")
     with pytest.raises(LaunchError, match="--folder"):
-        tables.run(argparse.Namespace(runs=1, workers=1, folder=tmp_path / "file"))
+        tables.run(argparse.Namespace(runs=1, workers=1, station=None, folder=tmp_path / "file"))

@@ -9,13 +9,14 @@ from toolkit.errors import CourseError
 
 @dataclass(frozen=True)
 class Lesson:
-    """A lesson: its two digits, title, notebook, about how many minutes it takes, and what it is about."""
+    """A lesson: its two digits, title, notebook, about how many minutes it takes, what it is about, if it is a lab."""
 
     number: str
     title: str
     file: str
     minutes: int
     about: str
+    lab: bool = False
 
     @property
     def name(self) -> str:
@@ -25,7 +26,13 @@ class Lesson:
 
 # What can be looked up, beside the lessons; made by `course sheets`.
 FORMULAS, GLOSSARY = "formulas.md", "glossary.md"
+# The page for a fault at hand; no lesson, and made of one panel.
+LOOK_UP = "look_up.ipynb"
+# The pages of a class: where each learner votes, and where the instructor asks.
+IN_CLASS, BOARD = "in_class.ipynb", "board.ipynb"
 START = Lesson("00", "Start here", "00_start_here.ipynb", 15, "the bench, the safety card, your record")
+# Graded cases without end: no lesson with a bench, and never done.
+VISIT = Lesson("21", "The visit", "21_the_visit.ipynb", 25, "graded troubleshooting cases, each with a visit to make")
 
 LESSONS = (
     Lesson(
@@ -77,13 +84,28 @@ LESSONS = (
         *("14", "Set, break, defend", "14_set_break_defend.ipynb", 25),
         "every layer on one station, defended failure by failure",
     ),
+    Lesson(
+        *("15", "Torn, or the relief at work", "15_torn_or_the_relief_at_work.ipynb", 12),
+        "gas at the vent: hold the outlet low, and smell again",
+        lab=True,
+    ),
+    Lesson(
+        *("16", "A leaking seat, or the sun", "16_a_leaking_seat_or_the_sun.ipynb", 12),
+        "the gauge climbs with all off: shut the inlet valve, or wait for the shade",
+        lab=True,
+    ),
+    Lesson(
+        *("17", "Too small, or plugged", "17_too_small_or_plugged.ipynb", 12),
+        "low with all burners on: read the drop across the filter while gas flows",
+        lab=True,
+    ),
 )
 
 
 def lesson(number: str) -> Lesson:
     """The lesson of two digits. Raises CourseError for another."""
-    found = [one for one in (START, *LESSONS) if one.number == number]
+    found = [one for one in (START, *LESSONS, VISIT) if one.number == number]
     if not found:
-        numbers = ", ".join(one.number for one in (START, *LESSONS))
+        numbers = ", ".join(one.number for one in (START, *LESSONS, VISIT))
         raise CourseError(f"lesson: {number!r} was given, one of {numbers} was expected. Give the lesson's two digits.")
     return found[0]

@@ -6,6 +6,7 @@ CourseError                 anything the course itself refuses, in words meant f
 ├── SimulationError         a run that could not be finished; nothing of it is returned
 ├── AnswerError             a quiz answer that cannot be graded as it stands
 ├── RecordError             the record of attempts cannot be read or written
+├── RoomError               somebody cannot be let into a class, or its folder cannot be used
 └── LaunchError             the course cannot be started as asked
 
 Every message says what was given, what was expected, and how to mend it.
@@ -47,6 +48,10 @@ class AnswerError(CourseError, ValueError):
 
 class RecordError(CourseError, RuntimeError):
     """The record of attempts cannot be read or written."""
+
+
+class RoomError(CourseError, RuntimeError):
+    """Somebody cannot be let into a class, or its folder cannot be used."""
 
 
 class LaunchError(CourseError, RuntimeError):

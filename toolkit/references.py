@@ -126,6 +126,10 @@ _ALL = (
         _MEMORY,
     ),
     Source(
+        *("crouch-mazur-2001", "paper", "Crouch and Mazur 2001, American Journal of Physics 69:970"),
+        *("vote, talk it over, vote again", _MEMORY),
+    ),
+    Source(
         *("de-kleer-williams-1987", "paper", "de Kleer and Williams 1987, Artificial Intelligence 32:97"),
         *("the next measurement", _MEMORY),
     ),
@@ -137,11 +141,11 @@ _ALL = (
         *("aitchison-aitken-1976", "paper", "Aitchison and Aitken 1976, Biometrika 63:413"),
         *("kernels for discrete readings", _MEMORY),
     ),
-    Source("quinlan-1986", "paper", "Quinlan 1986, Machine Learning 1:81", "information gain, worked example", _MEMORY),
+    Source("quinlan-1986", "paper", "Quinlan 1986, Machine Learning 1:81", "information gain, example", _REPRODUCED),
     Source(
         *("naeini-2015", "paper", "Naeini, Cooper and Hauskrecht 2015, AAAI", "expected calibration error", _MEMORY),
     ),
-    Source("brier-1950", "paper", "Brier 1950, Monthly Weather Review 78:1", "the quadratic score", _MEMORY),
+    Source("brier-1950", "paper", "Brier 1950, Monthly Weather Review 78:1", "the quadratic score", _REPRODUCED),
     Source("white-fluid-mechanics", "book", "White, Fluid Mechanics", "isentropic flow through a nozzle", _MEMORY),
     Source(
         "coolprop",
@@ -172,8 +176,43 @@ _ALL = (
     Source("zafer-luecke-2008", "paper", "Zafer and Luecke 2008, Appl. Math. Modelling 32:61", "abstract", _READ),
     Source("wuensch-kr20", "data", "Wuensch, StatHelp", "KR-20", _READ),
     Source("brown-point-biserial", "paper", "Brown, JALT testing newsletter", "point-biserial correlation", _READ),
+    Source(
+        *("pingouin", "library", "Vallat and contributors, pingouin, statistics in Python"),
+        *("cronbach_alpha, printed examples", _READ),
+    ),
+    Source("wilson-1927", "paper", "Wilson 1927, J. Am. Stat. Assoc. 22:209", "interval of a share", _MEMORY),
+    Source("newcombe-1998", "paper", "Newcombe 1998, Statistics in Medicine 17:857", "table of examples", _MEMORY),
+    Source("fisher-1921", "paper", "Fisher 1921, Metron 1:3", "interval of a correlation by its z", _MEMORY),
+    Source("fisher-z-example", "data", "Statology, Fisher z-transformation", "worked example", _READ),
+    Source(
+        *("feldt-1965", "paper", "Feldt 1965, Psychometrika 30:357; Feldt, Woodruff and Salih 1987"),
+        *("interval of KR-20; formulas 6 and 7 of 1987", _REPRODUCED),
+    ),
+    Source("dlmf-8-17", "data", "NIST Digital Library of Mathematical Functions", "8.17, incomplete beta", _MEMORY),
+    Source(
+        *("xapi-1-0-3", "standard", "Advanced Distributed Learning, Experience API 1.0.3, part two"),
+        *("2.4, statement properties; the names of verb and activities from memory", _READ),
+    ),
+    Source(
+        *("qti-3", "standard", "1EdTech, Question and Test Interoperability 3.0"),
+        *("published example items of choice, order and text entry; item and comparison in a profile's schema", _READ),
+    ),
     Source("gardner-medwin", "paper", "Gardner-Medwin", "certainty-based marking", _READ),
-    Source("russell-norvig", "book", "Russell and Norvig, Artificial Intelligence", "burglary alarm", _MEMORY),
+    Source("russell-norvig", "book", "Russell and Norvig, Artificial Intelligence", "burglary alarm", _REPRODUCED),
+    Source(
+        *("yudkowsky-bayes", "paper", "Yudkowsky, An intuitive explanation of Bayes' theorem"),
+        *("screening for breast cancer", _REPRODUCED),
+    ),
+    Source("doubts-bolts", "data", "Doubts, worked problems in probability", "bolts of three machines", _READ),
+    Source(
+        *("complexity-explorer", "data", "Complexity Explorer, Introduction to information theory"),
+        *("4.1, quiz solutions", _READ),
+    ),
+    Source(
+        *("hollander-wolfe-1973", "book", "Hollander and Wolfe 1973, Nonparametric Statistical Methods"),
+        *("p. 187, tuna, as worked by R's cor.test", _REPRODUCED),
+    ),
+    Source("induwara-ece", "data", "Induwara, expected calibration error", "preset, table by bins", _READ),
     Source(
         "practice-internal-relief",
         "practice",

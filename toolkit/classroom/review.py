@@ -54,17 +54,28 @@ def standing(recorded: Sequence[Recorded], lesson: str, items: Sequence[str]) ->
     last: dict[str, float] = {}
     since: dict[str, float] = {}  # the answers since the last pass
     passes, due = 0, None
-    for one in mine:
+    for one, day in zip(mine, _days(mine), strict=True):
         share = one.attempt.score / one.attempt.maximum
         last[one.attempt.item_key] = since[one.attempt.item_key] = share
         if len(since) == len(items) and sum(since.values()) >= PASSED * len(items):
-            day = date.fromisoformat(one.time[:10])
             if due is None or day >= due:
-                due = day + timedelta(days=GAPS[min(passes, len(GAPS) - 1)])
+                due = day + timedelta(days=min(GAPS[min(passes, len(GAPS) - 1)], (Day.max - day).days))
                 passes += 1
             since = {}
     seed, asked = _unfinished(mine, items)
     return Standing(lesson, len(items), len(last), sum(last.values()) / len(items), passes, due, seed, asked)
+
+
+def _days(mine: Sequence[Recorded]) -> list[Day]:
+    """The day of each attempt, none later than one written after it.
+
+    A clock that ran far ahead for a while would else put the next review off for as long.
+    """
+    days: list[Day] = []
+    for one in reversed(mine):
+        day = date.fromisoformat(one.time[:10])
+        days.append(min(day, days[-1]) if days else day)
+    return days[::-1]
 
 
 def _unfinished(mine: Sequence[Recorded], items: Sequence[str]) -> tuple[int | None, int]:

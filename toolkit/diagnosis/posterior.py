@@ -25,6 +25,7 @@ from toolkit.diagnosis.signatures import (
     TWO,
     UNSEEN,
     Codes,
+    Kind,
     Run,
     Signatures,
     encoded,
@@ -115,7 +116,7 @@ class Belief:
             return None
         mine = np.flatnonzero(self.table.suspect == list(SUSPECTS).index(suspect))
         best = mine[int(np.argmax(self.weights[mine]))]
-        return Run(self.table.kind, suspect, int(self.table.number[best]), self.table.seed)
+        return Run(self.table.of, suspect, int(self.table.number[best]), self.table.seed)
 
 
 @lru_cache(maxsize=len(SIGNS))
@@ -173,18 +174,18 @@ def priors_for(station: Station, priors: Mapping[str, float] = PRIORS) -> dict[s
     return {key: weight for key, weight in priors.items() if possible(key, station)}
 
 
-def belief(signs: Signs, table: Signatures | str, priors: Mapping[str, float] = PRIORS) -> Belief:
-    """What to think after some signs on a kind of station, by its name or by a table of one's own.
+def belief(signs: Signs, table: Signatures | Kind, priors: Mapping[str, float] = PRIORS) -> Belief:
+    """What to think after some signs on a kind of station or a shipped station, by its name, or by another table.
 
     With no sign it is the priors, of the suspects that can be on this kind. A suspect left out of `priors` is ruled
     out.
     """
-    table = shipped(table) if isinstance(table, str) else table
+    table = table if isinstance(table, Signatures) else shipped(table)
     logs = log_priors(table, priors) + log_likelihoods(table, signs)
     weights = np.exp(logs - logs.max())
     return Belief(table, signs, weights / weights.sum())
 
 
-def posterior(signs: Signs, kind: Signatures | str, priors: Mapping[str, float] = PRIORS) -> dict[str, float]:
+def posterior(signs: Signs, kind: Signatures | Kind, priors: Mapping[str, float] = PRIORS) -> dict[str, float]:
     """The probability of each suspect after some signs; they sum to 1."""
     return belief(signs, kind, priors).shares()

@@ -46,7 +46,12 @@ KINDS = {
 class Site:
     """A station in good order and how its burners are used; `regulator` and `line` name what holds the pressure.
 
-    `capacity` is the flow area of the wide-open regulator [m2], `load_area` the part of it that the full load takes.
+    `capacity` is the flow area of the wide-open regulator [m2], `load_area` the part of it that the full load takes;
+    `supply_area` what the full load takes at the main's pressure [m2]. `room` is the volume that the sun warms and
+    that may leak, `set_gauge_pressure` [Pa] what its gauge is held at. `oversized`: by how many times the regulator
+    passes more than the usual twice its load; drawn sites count as 1, which their tables hang on. `purge`: what is
+    opened beside the burners to hold the outlet low [m2]. `drawn`: what is fitted was drawn by chance and may vary by
+    the cause.
     """
 
     kind: str
@@ -56,6 +61,20 @@ class Site:
     demands: tuple[Demand, ...]
     capacity: float
     load_area: float
+    supply_area: float
+    room: str = "outlet"
+    set_gauge_pressure: float = SET
+    oversized: float = 1.0
+    purge: float = 0.0
+    drawn: bool = True
+
+    def starved(self, share: float) -> float:
+        """The main's gauge pressure at which the wide-open regulator passes this share of the full load, Pa.
+
+        As if the flow were choked however low that is, but at least 1 psi.
+        """
+        absolute = self.station.atmosphere + self.station.supply.gauge_pressure
+        return max(1.0 * PSI, share * self.load_area / self.capacity * absolute - self.station.atmosphere)
 
     def day(self, *faults: Fault, actions: tuple[Action, ...] = ()) -> Scenario:
         """The day with faults in it."""
@@ -84,6 +103,11 @@ def day_of(chance: Random) -> tuple[Demand, ...]:
     )
 
 
+def damped(station: Station) -> bool:
+    """Whether limiters and sensing lines slow the loop of every regulator."""
+    return bool(station.sensing_lines) and all(one.vent.limiter_bore > 0.0 for one in station.regulators)
+
+
 @lru_cache(maxsize=512)
 def site(kind: str, number: int, seed: int, cold: bool = False) -> Site:
     """A station of a kind, drawn by its number; a cold one has a high inlet pressure and gas near freezing."""
@@ -92,7 +116,7 @@ def site(kind: str, number: int, seed: int, cold: bool = False) -> Site:
     chance = Random(f"{seed} {kind} {number} {cold}")
     inlet = chance.uniform(100, 120) * PSI if cold else chance.uniform(40, 60) * PSI
     temperature = CELSIUS_ZERO + chance.uniform(1.0, 2.5) if cold else SIXTY_FAHRENHEIT
-    damped = kind.startswith("damped")
+    slow = kind.startswith("damped")
     orifice, travel, spare = chance.uniform(0.0028, 0.004), 1.05e-3, chance.uniform(1.65, 2.15)
     limiter, line_area, size = 0.0, 8e-6, log_uniform(chance, 1e-2, 3e-2)
     # A limiter in the vent and a needle valve in the sensing line: steady, with little to spare.
@@ -124,7 +148,7 @@ def site(kind: str, number: int, seed: int, cold: bool = False) -> Site:
         supply=Supply(into="upstream", gauge_pressure=inlet),
         slam_shuts=(slam_shut,),
         # On a damped station a switch would chatter with every swing.
-        switches=() if damped else (switch,),
+        switches=() if slow else (switch,),
         loads=(load,),
         volumes=tuple(volumes),
         temperature=temperature,
@@ -152,8 +176,8 @@ def site(kind: str, number: int, seed: int, cold: bool = False) -> Site:
         station = replace(
             station,
             regulators=(first, second),
-            volumes=(*volumes[:2], interstage, volumes[2] if damped else Volume("outlet", 2 * size)),
+            volumes=(*volumes[:2], interstage, volumes[2] if slow else Volume("outlet", 2 * size)),
             sensing_lines=tuple(SensingLine(one, flow_area=line_area) for one in ("monitor_line", line)),
             relief_valves=(token,),
         )
-    return Site(kind, station, name, line, day_of(chance), wide, wide / spare)
+    return Site(kind, station, name, line, day_of(chance), wide, wide / spare, wide / spare)

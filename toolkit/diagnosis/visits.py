@@ -1,7 +1,6 @@
 """The signs of a run: signs_of(trace), with gauges that are coarse and err.
 
-Where a value begins is engineering judgement; what a device weighs against is its station's own record: set point,
-lock-up, the rating of the appliances, the inlet pressure it was set at.
+What a gauge's reading amounts to stands in readings.py; where the other values begin is engineering judgement too.
 """
 
 from __future__ import annotations
@@ -15,9 +14,21 @@ from typing import NamedTuple
 
 from toolkit.actions import Action
 from toolkit.devices.line import SupplyCondition
-from toolkit.devices.regulator import Regulator, lock_up_gauge_pressure
+from toolkit.devices.regulator import Regulator
 from toolkit.diagnosis.proofs import monitors, proven
-from toolkit.diagnosis.signs import GAS, OUTLET, SIGNS, Signs
+from toolkit.diagnosis.readings import (
+    between_value,
+    creep_value,
+    drop_value,
+    inlet_value,
+    kick,
+    kick_value,
+    lock_up_value,
+    outlet_value,
+    record_of,
+    step,
+)
+from toolkit.diagnosis.signs import GAS, SIGNS, Signs
 from toolkit.diagnosis.symptoms import (
     ALL_ON,
     AUDIBLE,
@@ -25,14 +36,11 @@ from toolkit.diagnosis.symptoms import (
     COOLING,
     CUT_OFF,
     KICK_LASTS,
-    LITTLE,
     LITTLE_ON,
-    LOW,
     NEXT_TO_SEAT,
     NO_GAS,
     NOTHING_ON,
     PASSES,
-    STILL,
     SUN_RISE,
     TRIP_BY_KICK,
     TRIPS,
@@ -48,20 +56,8 @@ from toolkit.units import CELSIUS_ZERO
 
 # A gauge is right to about this share (one standard deviation), and never further off than twice that.
 GAUGE_ERROR, WORST_ERROR = 0.015, 2.0
-# Below this share of the set point the outlet is far low.
-FAR_LOW = 0.5
-# Lock-up is off its record by more than a gauge can err in two visits.
-LOCK_UP_OFF = 0.06
-# The inlet gauge is low, and far low, below these shares of the pressure on record.
-INLET_LOW, INLET_FAR_LOW = 0.8, 0.4
-# What the filter and the inlet line cost, as a share of the pressure before them: marked, and large.
-DROP_MARKED, DROP_LARGE = 0.1, 0.4
-# The gauge between two regulators: near the outlet below this share of the way up to the inlet, near the inlet above.
-BETWEEN_LOW, BETWEEN_HIGH = 0.1, 0.7
 # The meter shows less, or more, than burners of this rating take.
 FLOW_LESS, FLOW_MORE = 0.75, 1.25
-# A kick at a cut-off as a share of the set point: marked, and large.
-KICK_MARKED, KICK_LARGE = 0.25, 0.75
 # A switch that makes so often in a day chatters.
 CHATTERS = 4
 # To hold the outlet low so much more than the rating is drawn for so long [s]; the outlet must come to lie between
@@ -102,12 +98,8 @@ class _Day:
     def __init__(self, trace: Trace, chance: Random | None, arrives: float) -> None:
         self.trace, self.scenario, self.station = trace, trace.scenario, trace.scenario.station
         self.gauge = f"{self.station.loads[0].at}_gauge_pressure"
-        worker = min(self.station.regulators, key=lambda one: one.set_gauge_pressure)
-        self.set = worker.set_gauge_pressure
-        # The record is that of the day it was set; behind a first stage that is not the supply's pressure.
-        self.locks_up = lock_up_gauge_pressure(worker.condition(), worker.adjusted_at_inlet_gauge_pressure)
-        self.top = self.locks_up + LITTLE * self.set
-        self.rating = max(self.top, min(load.maximum_gauge_pressure for load in self.station.loads))
+        self.record = record_of(self.station)
+        self.set = self.record.set_gauge_pressure
         self.rated = sum(load.rated_flow for load in self.station.loads)
         self.suns = [one for one in self.scenario.faults if isinstance(one, Warmed)]
         self.factors = [_gauge_factor(chance) for _ in range(2)]
@@ -174,28 +166,18 @@ def _last(of: Iterable[_Stretch]) -> _Stretch | None:
     return max(of, key=lambda one: one.end, default=None)
 
 
-def _step(values: tuple[str, ...], number: float, *steps: float) -> str:
-    """The value whose place is the number of steps that have been passed."""
-    return values[sum(number > step for step in steps)]
-
-
 def _outlet(day: _Day, at: _Stretch | None) -> str | None:
-    if at is None:
-        return None
-    return _step(OUTLET, day.shows(at.end), FAR_LOW * day.set, LOW * day.set, day.top, day.rating)
+    return None if at is None else outlet_value(day.shows(at.end), day.record)
 
 
 def _lock_up(day: _Day) -> str | None:
-    if day.off is None:
-        return None
-    share = day.shows(day.off.end) / day.locks_up - 1.0
-    return _step(SIGNS["lock_up"].values, share, -LOCK_UP_OFF, LOCK_UP_OFF)
+    return None if day.off is None else lock_up_value(day.shows(day.off.end), day.record)
 
 
 def _creep(day: _Day) -> str | None:
     if day.off is None:
         return None
-    return _step(SIGNS["creep"].values, day.shows(day.off.end) - day.shows(day.off.middle), STILL * day.set)
+    return creep_value(day.shows(day.off.middle), day.shows(day.off.end), day.record)
 
 
 def _between(day: _Day) -> str | None:
@@ -204,35 +186,29 @@ def _between(day: _Day) -> str | None:
         return None
     first = pairs[0][0]
     inlet, middle = (day.trace.at(f"{room}_gauge_pressure", day.on.end) for room in (first.inlet, first.outlet))
-    outlet = day.trace.at(day.gauge, day.on.end)
-    share = (middle - outlet) / max(inlet - outlet, 1.0)
-    return _step(SIGNS["between"].values, share, BETWEEN_LOW, BETWEEN_HIGH)
+    return between_value(inlet, middle, day.trace.at(day.gauge, day.on.end))
 
 
 def _inlet(day: _Day) -> str | None:
-    if day.on is None:
-        return None
-    share = day.main(day.on.end) / day.station.supply.gauge_pressure
-    return _step(SIGNS["inlet"].values, share, INLET_FAR_LOW, INLET_LOW)
+    return None if day.on is None else inlet_value(day.main(day.on.end), day.record)
 
 
 def _filter_drop(day: _Day) -> str | None:
     if day.on is None:
         return None
-    before = day.main(day.on.end)
     after = gauge_shows(day.trace.at(f"{day.station.supply.into}_gauge_pressure", day.on.end) * day.factors[1])
-    return _step(SIGNS["filter_drop"].values, (before - after) / max(before, 1.0), DROP_MARKED, DROP_LARGE)
+    return drop_value(day.main(day.on.end), after)
 
 
 def _meter_on(day: _Day) -> str | None:
     if day.on is None:
         return None
     share = day.supplied(day.on.end) / (day.rated * min(1.0, day.on.share))
-    return _step(SIGNS["meter_on"].values, share, FLOW_LESS, FLOW_MORE)
+    return step(SIGNS["meter_on"].values, share, FLOW_LESS, FLOW_MORE)
 
 
 def _meter_off(day: _Day) -> str | None:
-    return None if day.off is None else _step(SIGNS["meter_off"].values, day.supplied(day.off.end), VENT_STEPS[1])
+    return None if day.off is None else step(SIGNS["meter_off"].values, day.supplied(day.off.end), VENT_STEPS[1])
 
 
 def _vent(day: _Day, at: _Stretch | None) -> str | None:
@@ -263,12 +239,12 @@ def _relief(day: _Day) -> str | None:
 
 
 def _slam_shut(day: _Day) -> str | None:
-    return _step(SIGNS["slam_shut"].values, day.happened(*TRIPS), 0) if day.station.slam_shuts else None
+    return step(SIGNS["slam_shut"].values, day.happened(*TRIPS), 0) if day.station.slam_shuts else None
 
 
 def _switch(day: _Day) -> str | None:
     made = day.happened("switch_high", "switch_low")
-    return _step(SIGNS["switch"].values, made, 0, CHATTERS - 1) if day.station.switches else None
+    return step(SIGNS["switch"].values, made, 0, CHATTERS - 1) if day.station.switches else None
 
 
 def _swings(day: _Day) -> list[float]:
@@ -304,7 +280,7 @@ def _sun(day: _Day) -> str:
         start, end = (min(time, day.ends) for time in sun.moments())
         return day.shows(end) - day.shows(start)
 
-    return _step(SIGNS["sun"].values, max(map(rise, day.suns), default=0.0), SUN_RISE * day.set)
+    return step(SIGNS["sun"].values, max(map(rise, day.suns), default=0.0), SUN_RISE * day.set)
 
 
 def _spike(day: _Day) -> str | None:
@@ -312,11 +288,15 @@ def _spike(day: _Day) -> str | None:
     if not cuts:
         return None
     kicks = [
-        day.trace.peak(day.gauge, a.end, a.end + KICK_LASTS)[1] * day.factors[0]
-        - max(day.set, day.shows(a.end), day.shows(b.end))
+        kick(
+            day.trace.peak(day.gauge, a.end, a.end + KICK_LASTS)[1] * day.factors[0],
+            day.shows(a.end),
+            day.shows(b.end),
+            day.record,
+        )
         for a, b in cuts
     ]
-    return _step(SIGNS["spike"].values, max(kicks), KICK_MARKED * day.set, KICK_LARGE * day.set)
+    return kick_value(max(kicks), day.record)
 
 
 def _burners(day: _Day) -> str | None:

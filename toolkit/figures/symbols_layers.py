@@ -78,6 +78,9 @@ def _regulator(view: RegulatorStage, x: float, y: float, fills: Fills, part: str
     disk = seat + DISK_TRAVEL * lift
     second = view if isinstance(view, SecondSeatView) else None
     low = y + (38 if second else 26)
+    if view.closed:
+        cloud = puff(x - 38, y - 92, view.vent_flow, "vent-cloud") if share(view.vent_flow) > 0 else ""
+        return f'<g data-part="{part}" data-closed="1">{_closed_up(x, y, low, fills)}{cloud}</g>'
     inner = [
         _body(x, y, seat, low, fills, two_seats=second is not None),
         _dome(x, y, plate, fills, view.case_level),
@@ -113,6 +116,24 @@ def _body(x: float, y: float, seat: float, low: float, fills: Fills, two_seats: 
         + f'<path d="{before}" fill="{fills.inlet}"/>'
         + f'<rect x="{num(left - SPACE - 2)}" y="{num(y - BORE / 2)}" width="{num(SPACE + 3)}" height="{num(BORE)}" '
         f'fill="{fills.inlet}"/>' + _web(web)
+    )
+
+
+def _closed_up(x: float, y: float, low: float, fills: Fills) -> str:
+    """A regulator from outside: its body, its dome with the spring's tower, its vent; nothing of what is within."""
+    top, flange, shoulder = y - 24, y - 58, y - 80
+    return (
+        shell(x - 30, top, x + 30, low, WALL, (BORE, BORE), y)
+        + "".join(
+            f'<rect x="{num(at)}" y="{num(y - BORE / 2)}" width="9" height="{num(BORE)}" fill="{gas}"/>'
+            for at, gas in ((x - 36, fills.inlet), (x + 27, fills.outlet))
+        )
+        + parts.pipe([(x - 26, y - 68), (x - 38, y - 68), (x - 38, y - 84)], 6, CARD, "vent")
+        + parts.block(x - 9, y - 39, 18, 16, WALL)
+        + parts.block(x - 15, y - 124, 30, 50, WALL, 2)
+        + parts.block(x - 34, shoulder, 68, y - 34 - shoulder, WALL, 7)
+        + parts.block(x - 38, flange - 4, 76, 8, WALL, 1)
+        + parts.words(x, y + 6, "?", 17, "middle", bold=True)
     )
 
 

@@ -1,7 +1,8 @@
 """What the symbols of the station drawing are told, and the words that say it.
 
 Numbers and ready-made strings only. Shares, levels and flows are 0 to 1 and are clipped when drawn; a reading is a
-pressure with its unit, ready to show; `fault` is a word or two for what is wrong, empty where nothing is.
+pressure with its unit, ready to show; `fault` is a word or two for what is wrong, empty where nothing is. A device that
+is `closed` is drawn from outside, with nothing said of what is within.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ SlamShutState = Literal["open", "tripped high", "tripped low", "tripped by switc
 LineState = Literal["whole", "broken", "blocked"]
 # From this share on a disk counts as wide open, a flow area as fully blocked.
 NEARLY_ALL: Final = 0.99
+NOT_OPENED: Final = "not opened"
 # Burners that take more than this share of their rating are overfed. Engineering judgement.
 OVERFED: Final = 1.1
 
@@ -37,6 +39,7 @@ class FilterView:
     name: str
     blocked: float = 0.0
     fault: str = ""
+    closed: bool = False
 
 
 @dataclass(frozen=True)
@@ -58,6 +61,7 @@ class WorkerView:
     vent_flow: float = 0.0
     case_level: float = 0.0
     fault: str = ""
+    closed: bool = False
 
 
 @dataclass(frozen=True)
@@ -70,6 +74,7 @@ class MonitorView:
     vent_flow: float = 0.0
     case_level: float = 0.0
     fault: str = ""
+    closed: bool = False
 
 
 @dataclass(frozen=True)
@@ -83,6 +88,7 @@ class SecondSeatView:
     vent_flow: float = 0.0
     case_level: float = 0.0
     fault: str = ""
+    closed: bool = False
 
 
 @dataclass(frozen=True)
@@ -102,11 +108,15 @@ class SlamShutView:
 
 @dataclass(frozen=True)
 class VolumeView:
-    """A volume of pipe with a gauge; `level` moves the needle and the depth of the tint."""
+    """A volume of pipe with a gauge; `level` moves the needle and the depth of the tint.
+
+    A gauge that is not `read` shows no needle.
+    """
 
     name: str
     reading: str
     level: float
+    read: bool = True
 
 
 @dataclass(frozen=True)
@@ -194,6 +204,8 @@ KINDS: Final[dict[type[ElementView], str]] = {
 def state_words(view: ElementView) -> str:
     """How `view` stands, in the words that are written under or over its symbol."""
     match view:
+        case FilterView(closed=True) | WorkerView(closed=True) | MonitorView(closed=True) | SecondSeatView(closed=True):
+            return NOT_OPENED
         case SupplyView() | VolumeView():
             return view.reading
         case FilterView():
@@ -233,7 +245,8 @@ def acting_words(view: ElementView) -> tuple[str, ...]:
     """What happens at `view` besides, one phrase each: a fault, a relief that passes gas, a vent that lets it out."""
     said = ["" if isinstance(view, SupplyView | VolumeView | LeakView) else view.fault]
     if isinstance(view, RegulatorStage):
-        said.append(f"relief open {percent(view.relief_lift)}" if share(view.relief_lift) > 0 else "")
+        seen = share(view.relief_lift) > 0 and not view.closed
+        said.append(f"relief open {percent(view.relief_lift)}" if seen else "")
         said.append("gas at vent" if share(view.vent_flow) > 0 else "")
     return tuple(filter(None, said))
 

@@ -51,14 +51,47 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
             from toolkit.front import handouts
 
             handouts.run(asked)
+        elif asked.task == "session":
+            from toolkit.front import session_commands
+
+            session_commands.run(asked)
+        elif asked.task == "report":
+            from toolkit.front import report
+
+            report.run(asked)
+        elif asked.task in ("backup", "restore", "salvage"):
+            from toolkit.front import record_commands
+
+            record_commands.run(asked)
+        elif asked.task == "phone":
+            from toolkit.front import phone
+
+            phone.run(asked)
         elif asked.task == "tables":
             from toolkit.front import tables
 
             tables.run(asked)
+        elif asked.task == "bank":
+            from toolkit.front import bank_command
+
+            bank_command.run(asked)
         elif asked.task == "read":
             from toolkit.front import read
 
             read.open_pages(lessons=asked.lessons, port=asked.port, open_browser=asked.browser)
+        elif asked.task == "look-up":
+            from toolkit.course import LOOK_UP
+            from toolkit.front import read
+
+            read.open_pages(lessons=asked.lessons, port=asked.port, open_browser=asked.browser, first=LOOK_UP)
+        elif asked.task == "demonstrations":
+            from toolkit.panels.demonstration import key_text
+
+            print(key_text())
+        elif asked.task == "serve":
+            from toolkit.front import serve
+
+            serve.open_room(asked.lessons, asked.port, folder=asked.folder, code=asked.code, network=asked.network)
         elif asked.task:
             from toolkit.front import station_commands
 
@@ -86,6 +119,8 @@ def _old_python(version: Sequence[int]) -> str:
 
 def _parser(kind: type) -> argparse.ArgumentParser:
     """The words that `course` understands; without a subcommand it opens the lessons."""
+    from toolkit.front import record_commands
+
     parser: argparse.ArgumentParser = kind(
         prog="course", description="Open the lessons in your browser. Works without internet; Ctrl-C ends it."
     )
@@ -94,10 +129,20 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     pages = tasks.add_parser(
         "read", help="open the lessons as pages to read, without code", argument_default=argparse.SUPPRESS
     )
-    for opens in (parser, pages):
+    look_up = tasks.add_parser(
+        "look-up", help="open the page that looks a fault up, without code", argument_default=argparse.SUPPRESS
+    )
+    for opens in (parser, pages, look_up):
         opens.add_argument("--lessons", metavar="FOLDER", type=Path, help="a folder other than the course's own")
         opens.add_argument("--port", metavar="N", help="the port to serve on; a free one if left out")
         opens.add_argument("--no-browser", dest="browser", action="store_false", help="print the address, open no page")
+    tasks.add_parser("demonstrations", help="print what each hidden fault of the instructor's board is")
+    room = tasks.add_parser("serve", help="serve the lessons to a class, each visitor with a record alone")
+    room.add_argument("--lessons", metavar="FOLDER", type=Path, help="a folder other than the course's own")
+    room.add_argument("--port", metavar="N", help="the port to serve on; a free one if left out")
+    room.add_argument("--folder", type=Path, help="the class's folder; one that is there goes on (default: today's)")
+    room.add_argument("--code", metavar="CODE", help="the class code (default: the folder's last, or a new one)")
+    room.add_argument("--network", action="store_true", help="let other devices in the room's network come in")
     images = tasks.add_parser("images", help="draw the README's images anew")
     images.add_argument("--folder", type=Path, default=Path("images"), help="where the images go (default: images)")
     handout = tasks.add_parser("handout", help="write lessons as pages to print")
@@ -107,6 +152,22 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     handout.add_argument("--pdf", action="store_true", help="as PDF too, by an installed Chromium, Chrome or Edge")
     handout.add_argument("--seed", type=int, default=1, metavar="N", help="numbers of the questions (default: 1)")
     handout.add_argument("--key", action="store_true", help="with the answers to the questions, on a page of their own")
+    phone = tasks.add_parser("phone", help="write the look-up page as one file for phones")
+    phone.add_argument("--folder", type=Path, default=Path("handouts"), help="where it goes (default: handouts)")
+    session = tasks.add_parser("session", help="check a session file; write its questions on paper")
+    session.add_argument("file", metavar="FILE", help="a session file (.toml), or the name of a shipped session")
+    session.add_argument("--exam", action="store_true", help="write the paper exam")
+    session.add_argument("--key", action="store_true", help="write its key, in a file of its own")
+    session.add_argument("--qti", action="store_true", help="write the plain questions as QTI 3 items")
+    session.add_argument("--folder", type=Path, default=Path("exams"), help="where they go (default: exams)")
+    report = tasks.add_parser("report", help="gather what learners handed in, and write the class's sheets")
+    report.add_argument("gathered", metavar="FOLDER", type=Path, help="the folder with the files handed in")
+    report.add_argument("--session", metavar="FILE", help="the session file: what counts, and what is enough")
+    report.add_argument("--qti", action="store_true", help="the plain questions that were asked as QTI 3 items too")
+    report.add_argument("--out", type=Path, default=Path("report"), metavar="F", help="where it goes (default: report)")
+    for printed in (session, report):
+        printed.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the paper's size (default: a4)")
+        printed.add_argument("--pdf", action="store_true", help="as PDF too, by an installed browser")
     sheets = tasks.add_parser("sheets", help="write the formula sheet and the glossary anew")
     sheets.add_argument("--folder", type=Path, default=Path("lessons"), help="the lessons' folder (default: lessons)")
     tables = tasks.add_parser("tables", help="simulate the days that the diagnosis goes by anew (some minutes)")
@@ -117,14 +178,21 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     tables.add_argument(
         "--folder",
         type=Path,
-        default=Path("toolkit/diagnosis/tables"),
-        help="where they go (default: toolkit/diagnosis/tables)",
+        help="where they go (default: toolkit/diagnosis/tables; with --station your data folder)",
     )
+    tables.add_argument(
+        "--station",
+        metavar="FILE",
+        help="only that of a station file (.toml), or of a shipped station by its name: 22 s of work for a house",
+    )
+    record_commands.add_parsers(tasks)
+    bank = tasks.add_parser("bank", help="list the reviewed troubleshooting cases and make each again")
+    bank.add_argument("--write", metavar="FOLDER", type=Path, help="write their files anew, for a new review")
     tasks.add_parser("stations", help="list the stations that come with the course")
     simulate = tasks.add_parser("simulate", help="run a station file and say what happened")
     check = tasks.add_parser("check", help="judge a station file by the published limits")
     layers = tasks.add_parser("layers", help="compare the layers of protection against the same failures")
-    for task in (simulate, check, layers, handout):
+    for task in (simulate, check, layers, handout, session):
         if task in (simulate, check):
             task.add_argument("file", metavar="FILE", help="a station file (.toml), or the name of a shipped station")
         units = task.add_mutually_exclusive_group()

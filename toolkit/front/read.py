@@ -14,13 +14,14 @@ from pathlib import Path
 from toolkit.front.launch import HOST, START_LESSON, lessons_folder, usable_port
 
 
-def open_pages(lessons: Path | None, port: str | None, open_browser: bool) -> None:
+def open_pages(lessons: Path | None, port: str | None, open_browser: bool, first: str = START_LESSON) -> None:
     """Serve the lessons as pages until Ctrl-C or a SIGTERM.
 
     Args:
         lessons: folder with the lessons; found by `lessons_folder` if None.
         port: the port as typed; a free one if None.
-        open_browser: whether to open the start lesson in the user's browser.
+        open_browser: whether to open the first page in the user's browser.
+        first: the page to begin with.
 
     Raises:
         LaunchError: a folder, port or part that the course needs is not to be had.
@@ -36,7 +37,7 @@ def open_pages(lessons: Path | None, port: str | None, open_browser: bool) -> No
         from toolkit.front.reader import serve
 
         token = os.urandom(16).hex()
-        where = address(number, token)
+        where = address(number, token, first)
 
         def announce() -> None:
             print(f"The course is open at {where} - press Ctrl-C here to end it.", flush=True)
@@ -47,9 +48,9 @@ def open_pages(lessons: Path | None, port: str | None, open_browser: bool) -> No
         serve(folder, number, token, announce)
 
 
-def address(port: int, token: str) -> str:
-    """The address to open in a browser on this machine."""
-    return f"http://{HOST}:{port}/{START_LESSON}?token={token}"
+def address(port: int, token: str, page: str = START_LESSON) -> str:
+    """The address of a page, to open in a browser on this machine."""
+    return f"http://{HOST}:{port}/{page}?token={token}"
 
 
 def _open_in_browser(where: str, scratch: Path) -> None:

@@ -56,6 +56,7 @@ SENTENCES = {
     403: "This page opens only with the whole address that the course printed when it was started: "
     "copy it again, from http to the end of its token.",
     404: "There is no lesson of this name.",
+    503: "This machine holds no further page now. Close one, or tell your instructor.",
 }
 NO_PAGE = "This page could not be made. Open it again; if that does not help, tell your instructor which lesson it is."
 
@@ -73,7 +74,11 @@ def serve(lessons: Path, port: int, token: str, announce: Callable[[], None]) ->
     Raises:
         LaunchError: what draws the controls is not installed.
     """
-    reader = Reader(announce, config=Config(settings(lessons, port=port, token=token)))
+    run(Reader(announce, config=Config(settings(lessons, port=port, token=token))))
+
+
+def run(reader: Reader) -> None:
+    """Serve until Ctrl-C or a SIGTERM. Raises LaunchError where what draws the controls is not installed."""
     reader.initialize([])
     for name in EXTENSIONS:
         if not any((Path(folder) / name / "package.json").is_file() for folder in reader.labextensions_path):
@@ -255,13 +260,22 @@ class LessonPage(Page):
             **known,
         )
         await renderer.initialize()
-        if not renderer.notebook.metadata.get("guarded_pressure", {}).get("lesson"):
+        if not self.may_open(renderer.notebook.metadata.get("guarded_pressure", {})):
             raise HTTPError(404)
-        renderer.resources["title"] = title(renderer.notebook)
+        renderer.resources |= {"title": title(renderer.notebook), "links": self.links()}
         return renderer
 
-    async def _kernel(self, kernel_id: str) -> Any:
-        await self.kernel_manager.start_kernel(kernel_id=kernel_id, kernel_name="python3", path=ApiPath(""))
+    def links(self) -> list[tuple[str, str]]:
+        """Words and addresses that stand at the head of the page, beside the way to all lessons."""
+        return []
+
+    def may_open(self, metadata: Any) -> bool:
+        """Whether a notebook, by what it says of itself, is a page for who asks."""
+        return bool(metadata.get("lesson"))
+
+    async def _kernel(self, kernel_id: str, **known: Any) -> Any:
+        """Start a kernel; `known` is what else it is started with."""
+        await self.kernel_manager.start_kernel(kernel_id=kernel_id, kernel_name="python3", path=ApiPath(""), **known)
         return self.kernel_manager.get_kernel(kernel_id)
 
 

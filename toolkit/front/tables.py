@@ -1,40 +1,68 @@
-"""`course tables`: the signature tables that the diagnosis goes by, made anew from simulated days."""
+"""`course tables`: the signature tables that the diagnosis goes by, made anew from simulated days.
+
+Those of the drawn kinds and of the shipped stations come with the course; that of a station file of one's own goes to
+the data folder and is found there again as long as it fits the file.
+"""
 
 from __future__ import annotations
 
 import argparse
 import contextlib
 import sys
+import zipfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from pathlib import Path
 
+from toolkit.classroom.record import data_folder
+from toolkit.diagnosis.own_station import own_station
 from toolkit.diagnosis.posterior import PRIORS_DATED
-from toolkit.diagnosis.signatures import RUNS, SEED, codes_of_run, file_name, packed, runs_of, signatures
+from toolkit.diagnosis.signatures import (
+    RUNS,
+    SEED,
+    VERSION,
+    Kind,
+    Signatures,
+    codes_of_run,
+    file_end,
+    file_name,
+    kind_of,
+    packed,
+    runs_of,
+    shipped,
+    signatures,
+    unpacked,
+)
 from toolkit.diagnosis.sites import KINDS
 from toolkit.ensemble import ensemble
-from toolkit.errors import LaunchError
+from toolkit.errors import LaunchError, ScenarioError
+from toolkit.front.station_commands import load_station
+from toolkit.scenario import Station
+from toolkit.station_file import StationFile, shipped_stations
 
 # A run's number has two bytes in a table; more runs than this of one suspect would add little and take hours.
 MOST_RUNS, MOST_WORKERS = 5000, 64
 # The progress line is written anew after so many runs.
 TELLS_EVERY = 50
+SHIPPED_FOLDER = Path("toolkit/diagnosis/tables")
 
 
 def run(asked: argparse.Namespace) -> None:
-    """Write a file a kind of station into `asked.folder`, on `asked.workers` processes.
+    """Write a file a kind and shipped station into `asked.folder`, or only that of `asked.station`.
 
-    `asked.runs` is the days a suspect; None is as many as the course ships. Raises LaunchError for a number out of
-    range, or where the folder cannot be written.
+    `asked.workers` processes; `asked.runs` is the days a suspect, None is as many as the course ships. Without a folder
+    the course's own tables are written anew, that of a station goes to the data folder. Raises LaunchError for a number
+    out of range, a station of which none can be made, or where the folder cannot be written.
     """
     per_suspect = RUNS if asked.runs is None else asked.runs
     _whole("--runs", per_suspect, MOST_RUNS)
     _whole("--workers", asked.workers, MOST_WORKERS)
-    folder: Path = asked.folder
+    kinds = [_own(asked.station)] if asked.station else [*KINDS, *map(kind_of, shipped_stations())]
+    folder: Path = asked.folder or (user_folder() if asked.station else SHIPPED_FOLDER)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with _workers(asked.workers) as executor:
-            for kind in KINDS:
+            for kind in kinds:
                 path = folder / file_name(kind)
                 path.write_bytes(made(kind, per_suspect, executor, _line(kind)))
                 print(f"Wrote {path}.")
@@ -45,15 +73,54 @@ def run(asked: argparse.Namespace) -> None:
 
 
 def made(
-    kind: str,
+    kind: Kind,
     per_suspect: int,
     executor: Executor | None = None,
     tell: Callable[[int, int], object] = lambda _done, _all: None,
 ) -> bytes:
-    """The file of a kind: so many days a suspect simulated, here or on an executor's workers."""
+    """The file of a kind or station: so many days a suspect simulated, here or on an executor's workers.
+
+    Raises LaunchError where no day could be finished.
+    """
     runs = runs_of(kind, per_suspect, SEED)
     codes = ensemble(runs, executor, codes_of_run, progress=tell)
+    if not any(codes):
+        raise LaunchError(f"{kind}: none of its {len(runs)} days could be finished: look at `course simulate FILE`.")
     return packed(signatures(runs, codes, dated=PRIORS_DATED, per_suspect=per_suspect))
+
+
+def user_folder() -> Path:
+    """Where the tables of stations of one's own are kept."""
+    return data_folder() / "tables"
+
+
+def table_of(station: StationFile | Station, folder: Path | None = None) -> Signatures | None:
+    """The table of a station, if one was made for it as it is now: from the folder, or of those that come along.
+
+    `folder`: another than the data folder's. None where there is none, where the station has changed since, where it
+    was made by another version of the course, or where no table can be made for it at all.
+    """
+    try:
+        own = own_station(station)
+    except ScenarioError:
+        return None
+    for path in sorted((folder or user_folder()).glob("*" + file_end(own))):
+        # What cannot be read, or is no table, or none for these signs, is made anew like any that is not there.
+        with contextlib.suppress(OSError, ValueError, KeyError, zipfile.BadZipFile, ScenarioError):
+            found = unpacked(path.read_bytes(), own)
+            if found.version == VERSION:
+                return found
+    with contextlib.suppress(ScenarioError):
+        return shipped(own)
+    return None
+
+
+def _own(file: str) -> Kind:
+    station = load_station(file)
+    try:
+        return own_station(station)
+    except ScenarioError as refused:
+        raise LaunchError(f"{station.name}: no table can be made. {refused}") from None
 
 
 @contextlib.contextmanager
@@ -65,7 +132,7 @@ def _workers(number: int) -> Iterator[Executor | None]:
         yield executor
 
 
-def _line(kind: str) -> Callable[[int, int], object]:
+def _line(kind: Kind) -> Callable[[int, int], object]:
     def tell(done: int, every: int) -> None:
         if done == every or done % TELLS_EVERY == 0:
             sys.stderr.write(f"\r{kind}: {done} of {every} days" + ("\n" if done == every else ""))

@@ -21,6 +21,9 @@ from toolkit.panels import (
     lesson_12,
     lesson_13,
     lesson_14,
+    lesson_15,
+    lesson_16,
+    lesson_17,
 )
 from toolkit.panels.predict import PredictThenTry
 
@@ -41,6 +44,9 @@ LESSONS = {
     "12": lesson_12,
     "13": lesson_13,
     "14": lesson_14,
+    "15": lesson_15,
+    "16": lesson_16,
+    "17": lesson_17,
 }
 
 

@@ -38,7 +38,8 @@ class Bench:
 
     A `wide` drawing stands over its chart, not beside it. `without` are the words for the bench without the lesson's
     layer ("without the monitor") and the changes of settings that take it away. `handout` are the changes of the
-    starting settings at which the panel stands frozen on a printed page, a picture each.
+    starting settings at which the panel stands frozen on a printed page, a picture each. With `words_first` words and
+    gauges stand over a wide drawing, where what is read counts for more than what is seen.
     """
 
     title: str
@@ -47,6 +48,7 @@ class Bench:
     wide: bool = False
     without: tuple[str, Settings] | None = None
     handout: tuple[Settings, ...] = field(default=({},))
+    words_first: bool = False
 
     def start(self, units: str) -> dict[str, Any]:
         """The settings with which the panel opens in a display set: what an explanation computes with."""
@@ -89,7 +91,8 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
             # beside a wide drawing stand the controls, so that both are in sight; under it chart and ladder
             pictures.children = [*pictures.children, self._ladder]
             pictures.add_class("gp-wide")
-            column = ipywidgets.VBox([pictures, *play, self._gauges, self._words])
+            seen, said = [pictures, *play], [self._gauges, self._words]
+            column = ipywidgets.VBox([*said[::-1], *seen] if bench.words_first else [*seen, *said])
             column.add_class("gp-column")
             body = [ipywidgets.HBox([column, bank])]
             body[0].add_class("gp-body")

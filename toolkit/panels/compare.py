@@ -76,8 +76,11 @@ def alone(shown: Shown, words: str) -> Shown:
     return replace(shown, sentence=f"{shown.sentence}\n{note}")
 
 
-def with_other(shown: Shown, other: Shown, words: str) -> Shown:
-    """One setting with another beside it: two drawings, both lines on one chart, each gauge and sentence twice."""
+def with_other(shown: Shown, other: Shown, words: str, own: str = "as set") -> Shown:
+    """One setting with another beside it: two drawings, both lines on one chart, each gauge and sentence twice.
+
+    `words` name the other, `own` the first.
+    """
     lines = tuple(
         replace(line, label=f"{line.label}, {words}", colour="black", dash="dashed") for line in other.chart.lines
     )
@@ -87,12 +90,12 @@ def with_other(shown: Shown, other: Shown, words: str) -> Shown:
     ours = dict(shown.readouts)
     return replace(
         shown,
-        drawing=_pair("As set", shown.drawing, words.capitalize(), other.drawing),
+        drawing=_pair(own.capitalize(), shown.drawing, words.capitalize(), other.drawing),
         chart=replace(shown.chart, lines=(*shown.chart.lines, *lines), points=(*shown.chart.points, *points)),
         readouts=tuple((name, f"{ours.get(name, '-')} | {theirs.get(name, '-')}") for name in names),
-        sentence=f"As set: {shown.sentence}\n{words.capitalize()}: {other.sentence}",
+        sentence=f"{own.capitalize()}: {shown.sentence}\n{words.capitalize()}: {other.sentence}",
         events=(
-            *(("", "As set:"),) * bool(shown.events),
+            *(("", f"{own.capitalize()}:"),) * bool(shown.events),
             *shown.events,
             *(("", f"{words.capitalize()}:"),) * bool(other.events),
             *other.events,

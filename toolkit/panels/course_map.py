@@ -8,11 +8,19 @@ import ipywidgets
 
 from toolkit.classroom.record import Record
 from toolkit.classroom.review import Day, Standing, go_on, standing
-from toolkit.course import LESSONS, Lesson, lesson
+from toolkit.course import LESSONS, LOOK_UP, VISIT, Lesson, lesson
 from toolkit.errors import CourseError
 from toolkit.panels.page_style import STYLE
 from toolkit.quiz.cases import items_of
 
+AT_HAND = (
+    f"<p class='gp-sentence'><b>A fault at hand?</b> <a class='gp-lesson-link' href='{LOOK_UP}'>Look it up</a>: "
+    "what was met and two or three readings in, suspects and the next check out.</p>"
+)
+CASES = (
+    f"<p class='gp-sentence'><b>Cases to find out:</b> <a class='gp-lesson-link' href='{VISIT.file}'>{VISIT.name}</a>, "
+    f"{VISIT.about}.</p>"
+)
 # How each lesson stands, in a mark and a word: never by colour alone.
 MASTERED, BEGUN, NEW = ("\u25cf", "mastered"), ("\u25d0", "begun"), ("\u25cb", "not begun")
 WHY = {
@@ -34,7 +42,7 @@ def course_map(record: Record | None = None) -> ipywidgets.VBox:
         mine, today, said = (), Day.min, f"<p class='gp-sentence' role='alert'>{escape(str(error))}</p>"
     keys = {one.number: tuple(item.key for item in items_of(one.number)) for one in LESSONS}
     standings = {number: standing(mine, number, items) for number, items in keys.items()}
-    html = said + advice_html(go_on(mine, keys, today), standings) + map_html(standings, today)
+    html = said + advice_html(go_on(mine, keys, today), standings) + map_html(standings, today) + CASES + AT_HAND
     box = ipywidgets.VBox([ipywidgets.HTML(STYLE), ipywidgets.HTML(html)])
     box.add_class("gp-panel")
     box.add_class("gp-map")

@@ -1,15 +1,34 @@
-"""The learner's own page of the record: name, units, and how each lesson stands."""
+"""The learner's own page of the record: name, units, how each lesson stands, and the file to hand in."""
 
 from __future__ import annotations
 
+from base64 import b64encode
+from html import escape
+
 import ipywidgets as widgets
 
+from toolkit import __version__
+from toolkit.classroom import hand_in
+from toolkit.classroom.chain import PROVES, counted
+from toolkit.classroom.mastery import Stated, calibration_words, stated
 from toolkit.classroom.record import LessonStanding, Record, lesson_standings
+from toolkit.course import VISIT
 from toolkit.errors import RecordError
 from toolkit.panels.play import button
 from toolkit.quiz import html
 from toolkit.quiz.cases import LESSONS, items_of
+from toolkit.units import tidy
 
+HAND_IN = (
+    "If your instructor asks for your results, hand in one file. In it are your name, your answers, their scores and "
+    "their times, and nothing of anybody else who uses this machine."
+)
+AFTERWARDS = (
+    "Your browser puts it where its downloads go. Give it to your instructor the way you were told, and leave it as it "
+    "is. It is plain text: you may look into it."
+)
+# JupyterLab shows links as plain text.
+LINK = "color:#0072B2;text-decoration:underline;font-weight:bold"
 UNIT_NAMES = {"us": "in. w.c., psig, scfh", "metric": "mbar, bar, m³/h"}
 
 
@@ -31,6 +50,8 @@ class Progress:
         self.keep_button = button("Keep name and units", "Keep name and units", self.keep)
         self.keep_button.add_class("gp-enter")
         self.show_button = button("Show the latest results", "Show the latest results", self.show)
+        self.hand_in_button = button("Hand in", "Make the file to hand in", self.hand_in)
+        self.handed = widgets.HTML()
         self.box = widgets.VBox(
             [
                 widgets.HTML(html.STYLE),
@@ -41,6 +62,9 @@ class Progress:
                 self.message,
                 self.table,
                 self.place,
+                widgets.HTML(html.paragraph("Hand in", "h3") + html.paragraph(HAND_IN)),
+                widgets.HBox([self.hand_in_button]),
+                self.handed,
             ]
         )
         self.box.add_class("gp-quiz")
@@ -48,7 +72,7 @@ class Progress:
 
     def show(self) -> None:
         """Read the record and show it."""
-        self.message.value = ""
+        self.message.value = self.handed.value = ""
         self.place.value = html.paragraph(f"The record is this file on your own machine: {self.record.path}.")
         try:
             learner, units, attempts = self.record.learner(), self.record.units(), self.record.attempts()
@@ -63,7 +87,8 @@ class Progress:
                 f"Nothing is recorded {who}. Each answer that you check at the end of a lesson is added here."
             )
             return
-        self.table.value = html.table(lesson_rows(lesson_standings(mine)), "Your results, lesson by lesson")
+        rows = lesson_rows(lesson_standings(mine))
+        self.table.value = html.table(rows, "Your results, lesson by lesson") + cases_html(stated(mine))
 
     def keep(self) -> None:
         """Write name and units into the record."""
@@ -75,6 +100,47 @@ class Progress:
             return
         self.show()
         self.message.value = html.note("Kept. Open quizzes take up the units at their next start.")
+
+    def hand_in(self) -> None:
+        """Make the file to hand in from what the record holds now, and show the link that saves it."""
+        try:
+            learner = self.record.learner()
+            everything = self.record.attempts()
+            handed = hand_in.hand_in(learner, __version__, self.record.now(), everything, self.record.events())
+            if not learner:
+                said = html.note("The file carries your name: type it above and press Keep name and units.", "alert")
+            elif not handed.attempts:
+                said = html.note(f"Nothing is recorded under the name {learner} yet: there is nothing to hand in.")
+            else:
+                nameless = sum(not one.attempt.learner for one in everything)
+                said = handed_in_html(handed, hand_in.packed(handed), nameless)
+        except RecordError as error:
+            said = html.note(str(error), "alert")
+        self.handed.value = said
+
+
+def handed_in_html(handed: hand_in.HandIn, data: bytes, nameless: int) -> str:
+    """The link that saves the file, what is in it, what its chain says; `nameless` answers stand under no name."""
+    name = escape(hand_in.file_name(handed.learner, handed.made))
+    days = sorted({handed.attempts[0].time[:10], handed.attempts[-1].time[:10]})
+    link = (
+        f'<p><a style="{LINK}" download="{name}" '
+        f'href="data:application/json;base64,{b64encode(data).decode("ascii")}">Save {name}</a></p>'
+    )
+    lines = [f"{counted(len(handed.attempts), 'answer')} of {handed.learner}, {' to '.join(days)}. {AFTERWARDS}"]
+    if nameless:
+        verb = "is" if nameless == 1 else "are"
+        lines.append(f"{counted(nameless, 'answer')} given before a name was kept {verb} not in it.")
+    lines += [f"Each answer is chained to the one before it. {hand_in.verdict(handed).words}", PROVES]
+    return f'<div class="gp-note" role="status">{link}{"".join(map(html.paragraph, lines))}</div>'
+
+
+def cases_html(answers: tuple[Stated, ...]) -> str:
+    """How the cases of the visit went, in a sentence with a link; nothing if none was taken."""
+    if not answers:
+        return ""
+    link = f'<a href="{VISIT.file}">{VISIT.name}</a>'
+    return f"<p>Cases, {link}: {escape(tidy(calibration_words(answers)))}</p>"
 
 
 def lesson_rows(standings: tuple[LessonStanding, ...]) -> list[tuple[str, ...]]:

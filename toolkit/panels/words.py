@@ -32,6 +32,7 @@ FAULT_WORDS = {
     "TripShift": "the drift of the trip",
     "StuckShutoff": "the sticking of the shutoff",
     "Repair": "the repair",
+    "Shade": "the cooling in the shade",
 }
 
 

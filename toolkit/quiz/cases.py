@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from toolkit import course
 from toolkit.errors import ScenarioError
 from toolkit.quiz import (
@@ -19,13 +21,26 @@ from toolkit.quiz import (
     lesson_12,
     lesson_13,
     lesson_14,
+    lesson_15,
+    lesson_16,
+    lesson_17,
+    trouble_items,
 )
-from toolkit.quiz.items import Item, offer
+from toolkit.quiz.items import ABNORMAL, KNOWLEDGE, Item, offer
 from toolkit.quiz.questions import grade, item_hash
 
-__all__ = ["ITEMS", "LESSONS", "Item", "grade", "item_hash", "items_of", "offer"]
+__all__ = ["ITEMS", "LESSONS", "Item", "grade", "item_hash", "items_of", "offer", "section_of"]
 
-ITEMS: tuple[Item, ...] = (
+# Items that show the readings or the run of a station in trouble, and ask what is wrong or what to do about it.
+_ABNORMAL = (
+    *("02.lost_hold", "03.fault_shows", "03.high", "03.low", "03.any"),
+    *("04.relief_opened", "04.above_rating", "04.at_the_vent"),
+    *("05.took_over", "05.between", "05.worker_out", "06.creep_stops", "06.visit", "07.opens", "07.state"),
+    *("08.tripped", "08.steps", "08.reset", "08.cause", "09.reason", "10.stands", "11.read", "11.acted"),
+    *("12.gone", "13.hidden", "14.gone", "14.second", "14.worker_out"),
+)
+
+_GIVEN: tuple[Item, ...] = (
     *lesson_01.ITEMS,
     *lesson_02.ITEMS,
     *lesson_03.ITEMS,
@@ -40,7 +55,13 @@ ITEMS: tuple[Item, ...] = (
     *lesson_12.ITEMS,
     *lesson_13.ITEMS,
     *lesson_14.ITEMS,
+    *lesson_15.ITEMS,
+    *lesson_16.ITEMS,
+    *lesson_17.ITEMS,
 )
+
+ITEMS: tuple[Item, ...] = tuple(replace(item, section=ABNORMAL) if item.key in _ABNORMAL else item for item in _GIVEN)
+_SECTIONS = {item.key: item.section for item in ITEMS} | dict(trouble_items.SECTIONS)
 
 LESSONS: dict[str, str] = {lesson.number: lesson.title for lesson in course.LESSONS}
 
@@ -51,3 +72,8 @@ def items_of(lesson: str) -> tuple[Item, ...]:
     if not found:
         raise ScenarioError("lesson", lesson, "one of " + ", ".join(LESSONS), "Give the lesson's two digits.")
     return found
+
+
+def section_of(item_key: str) -> str:
+    """The section that an item counts in; one that this course does not know counts as knowledge."""
+    return _SECTIONS.get(item_key, KNOWLEDGE)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from base64 import b64encode
 from collections.abc import Sequence
-from html import escape
+from html import escape as escape
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -41,6 +41,7 @@ STYLE = """<style>
 .gp-quiz button:focus-visible, .gp-quiz input:focus-visible, .gp-quiz select:focus-visible
   {outline:3px solid #0072B2; outline-offset:1px}
 .gp-quiz .gp-note {border-left:4px solid #000; padding:2px 10px}
+.gp-quiz .gp-stop {border:6px double #000; padding:6px 14px; max-width:78ch}
 </style>"""
 
 
@@ -57,6 +58,11 @@ def listing(texts: Sequence[str]) -> str:
 def note(text: str, role: str = "status") -> str:
     """A short message that a screen reader speaks as it appears; role "alert" if the learner must act."""
     return f'<div class="gp-note" role="{role}">{paragraph(text)}</div>'
+
+
+def card(title: str, markup: str) -> str:
+    """Markup made here in a thick frame under a title: what must not be overlooked."""
+    return f'<div class="gp-stop" role="alert">{paragraph(title, "h3")}{markup}</div>'
 
 
 def table(rows: Sequence[Sequence[str]], caption: str) -> str:

@@ -13,16 +13,20 @@ from toolkit.units import display_unit, from_display, tidy, to_display
 
 # (the item's key, the seeded source of chance, display set "us" or "metric") -> question
 Make = Callable[[str, Random, str], Question]
+# What is known, and what is done when something is wrong at the station: each has a pass mark of its own.
+KNOWLEDGE, ABNORMAL = "knowledge", "abnormal operating conditions"
+SECTIONS = (KNOWLEDGE, ABNORMAL)
 
 
 @dataclass(frozen=True)
 class Item:
-    """One thing to ask: `objective` is what a learner who gets it right is able to do."""
+    """One thing to ask: `objective` is what a learner who gets it right is able to do; `section` one of SECTIONS."""
 
     key: str
     lesson: str
     objective: str
     make: Make
+    section: str = KNOWLEDGE
 
 
 def offer(item: Item, seed: int, units: str = "us") -> Question:

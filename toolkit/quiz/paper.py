@@ -11,9 +11,20 @@ from dataclasses import dataclass
 from html import escape
 from typing import Any
 
+from toolkit.diagnosis.next_check import CHECKS
 from toolkit.quiz import html
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
-from toolkit.quiz.questions import Grade, NumericQuestion, Question, SuspectsQuestion, TraceQuestion, grade
+from toolkit.quiz.questions import (
+    CauseQuestion,
+    Grade,
+    NumericQuestion,
+    Question,
+    SuspectsQuestion,
+    TraceQuestion,
+    VisitQuestion,
+    grade,
+)
+from toolkit.quiz.visit import advised_acts
 from toolkit.units import display_unit, examples, to_display
 
 # Room for a calculation by hand; for what is only read or judged, one line for the reason will do.
@@ -76,7 +87,7 @@ def _time(question: TraceQuestion) -> str:
     return html.image(question.picture) + lines(REASON_LINES) + _blank("Your answer, in s:")
 
 
-def _points(question: SuspectsQuestion) -> str:
+def _points(question: SuspectsQuestion | CauseQuestion) -> str:
     return (
         html.table(question.table(), "What was read at the visit")
         + _hint("Spread 100 points over the suspects, most to the one you are surest of.")
@@ -95,6 +106,13 @@ def _choice(question: ChoiceQuestion) -> str:
     picture = html.image(question.picture) if question.picture else ""
     table = html.table(question.table, "Readings") if question.table else ""
     return picture + table + boxes(question.options) + _hint("Why:") + lines(REASON_LINES)
+
+
+def _visit(question: VisitQuestion) -> str:
+    checks = [f"{CHECKS[one].name}, {CHECKS[one].minutes:g} min" for one in question.checks]
+    return _hint(
+        "Number the checks that you would make, in order; not all of them, and none that is unsafe."
+    ) + _blanks(checks)
 
 
 def _hint(text: str) -> str:
@@ -121,11 +139,11 @@ def _middle(question: TraceQuestion) -> float:
     return sum(question.window) / 2
 
 
-def _all_on_the_true(question: SuspectsQuestion) -> list[float]:
+def _all_on_the_true(question: SuspectsQuestion | CauseQuestion) -> list[float]:
     return [100.0 * (suspect == question.truth) for suspect in question.suspects]
 
 
-def _told_points(question: SuspectsQuestion, graded: Grade) -> str:
+def _told_points(question: SuspectsQuestion | CauseQuestion, graded: Grade) -> str:
     # The column in the middle holds the learner's points, and on paper nobody has given any yet.
     rows = [(name, says) for name, _, says in graded.table]
     return _said(question, graded) + html.table(rows, "What the readings say of each suspect, in points")
@@ -145,5 +163,7 @@ FORMS: dict[type, Form] = {
     TraceQuestion: Form(_time, _middle, _said),
     SuspectsQuestion: Form(_points, _all_on_the_true, _told_points),
     OrderQuestion: Form(_order, lambda question: range(len(question.entries)), _told_order),
+    CauseQuestion: Form(_points, _all_on_the_true, _told_points),
+    VisitQuestion: Form(_visit, advised_acts, lambda _, graded: html.table(graded.table, graded.caption)),
     ChoiceQuestion: Form(_choice, lambda question: question.right, _told_choice),
 }

@@ -8,12 +8,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from toolkit.diagnosis.symptoms import ALL_ON, LITTLE_ON
+from toolkit.diagnosis.visits import HELD_DRAW
 from toolkit.trace import Trace
 from toolkit.units import IN_WC, display_unit, format_pressure, tidy, to_display
 
 if TYPE_CHECKING:
     from toolkit.figures.chart import Line, Picture
-    from toolkit.quiz.questions import Replay
+    from toolkit.quiz.grades import Replay
 
 OUTLET = "outlet_gauge_pressure"
 INLET = "inlet_gauge_pressure"
@@ -61,8 +63,8 @@ def replay_picture(replay: Replay, units: str) -> Picture:
     """The outlet pressure that was, and the one that the other suspect would have made."""
     from toolkit.figures.chart import ChartSpec, EventMarker, compare_chart
 
-    kind = "low_gauge_pressure"
-    highest = max(trace.peak(OUTLET)[1] for trace in (replay.truth, replay.other))
+    kind, signal = "low_gauge_pressure", replay.signal
+    highest = max(trace.peak(signal)[1] for trace in (replay.truth, replay.other))
     duration = min(trace.scenario.duration for trace in (replay.truth, replay.other))
     spec = ChartSpec(
         (0.0, duration),
@@ -70,17 +72,23 @@ def replay_picture(replay: Replay, units: str) -> Picture:
         y_unit=display_unit(kind, units).label,
         size=SIZE,
     )
-    events = tuple(
-        EventMarker(demand.time, "all off" if demand.share == 0.0 else "pilot only")
-        for demand in replay.truth.scenario.demands
-        if demand.time > 0
-    )
+    changes = {one.time: one.share for one in replay.truth.scenario.demands if one.time > 0}
+    events = tuple(EventMarker(time, _share_words(share)) for time, share in changes.items())
     return compare_chart(
-        _line(replay.truth, OUTLET, f"True: {replay.truth_label}", kind, units),
-        _line(replay.other, OUTLET, replay.other_label, kind, units),
+        _line(replay.truth, signal, f"True: {replay.truth_label}", kind, units),
+        _line(replay.other, signal, replay.other_label, kind, units),
         spec,
         events=events,
     )
+
+
+def _share_words(share: float) -> str:
+    """What is called for, in a word or two."""
+    if share == 0.0:
+        return "all off"
+    if share <= LITTLE_ON:
+        return "pilot only"
+    return "held low" if share >= HELD_DRAW else "all on" if share >= ALL_ON else "part on"
 
 
 def _line(trace: Trace, signal: str, label: str, kind: str, units: str) -> Line:

@@ -8,14 +8,19 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
-from math import ceil, floor, isfinite
+from math import ceil, floor
 from typing import TYPE_CHECKING, Any
 
 from toolkit.diagnosis.suspects import SUSPECTS, nearest_run, telling
 from toolkit.diagnosis.symptoms import Readings, readings_table, visit
 from toolkit.errors import AnswerError, QuantityError
+from toolkit.quiz.cause import CauseQuestion as CauseQuestion
+from toolkit.quiz.grades import Grade as Grade
+from toolkit.quiz.grades import Replay as Replay
+from toolkit.quiz.grades import number, read_points
+from toolkit.quiz.grades import quadratic_credit as quadratic_credit
 from toolkit.quiz.ordering import ChoiceQuestion as ChoiceQuestion
 from toolkit.quiz.ordering import OrderQuestion as OrderQuestion
 from toolkit.quiz.ordering import (
@@ -26,6 +31,7 @@ from toolkit.quiz.ordering import (
     read_choice,
     read_order,
 )
+from toolkit.quiz.visit import VisitQuestion as VisitQuestion
 from toolkit.scenario import Scenario
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
@@ -137,41 +143,17 @@ class SuspectsQuestion:
         return tuple(SUSPECTS[key].name for key in self.suspects)
 
 
-Question = NumericQuestion | TraceQuestion | SuspectsQuestion | OrderQuestion | ChoiceQuestion
-
-
-@dataclass(frozen=True)
-class Replay:
-    """Two runs to look at side by side: the true one, and that of another suspect or of a wrong choice."""
-
-    truth: Trace
-    other: Trace
-    truth_label: str
-    other_label: str
-
-
-@dataclass(frozen=True)
-class Grade:
-    """Marks, the verdict in a few words, the explanation in sentences, a table (first row the heading), a replay.
-
-    `answer` is what was graded, as the record keeps it; `caption` says what the table shows.
-    """
-
-    score: float
-    maximum: float
-    verdict: str
-    explanation: tuple[str, ...]
-    answer: object
-    table: tuple[tuple[str, ...], ...] = ()
-    replay: Replay | None = None
-    caption: str = ""
+Question = (
+    NumericQuestion | TraceQuestion | SuspectsQuestion | OrderQuestion | ChoiceQuestion | CauseQuestion | VisitQuestion
+)
 
 
 def grade(question: Question, answer: Any) -> Grade:
     """Grade an answer.
 
     Text for a number; seconds, or text, for a time; points in the order of the suspects for suspects; the entries'
-    indices in the learner's order for an order; the option's index for a choice.
+    indices in the learner's order for an order; the option's index for a choice; the keys of what was done, in order,
+    for a visit.
     Raises AnswerError, in words for the learner, if the answer cannot be graded as it stands.
     """
     if isinstance(question, NumericQuestion):
@@ -182,27 +164,25 @@ def grade(question: Question, answer: Any) -> Grade:
         graded = _grade_order(question, answer)
     elif isinstance(question, ChoiceQuestion):
         graded = _grade_choice(question, answer)
+    elif isinstance(question, CauseQuestion | VisitQuestion):
+        graded = question.graded(answer)
     else:
         graded = _grade_spread(question, answer)
     return replace(graded, explanation=tuple(tidy(sentence) for sentence in graded.explanation))
 
 
-def quadratic_credit(spread: Sequence[float], truth: int) -> float:
-    """Credit of a spread of belief (shares that sum to 1) when the suspect at index `truth` is the true one.
-
-    1 - 1/2 sum((q - y)^2): 1 for all on the truth, 0 for all on another. Strictly proper: on average nothing pays
-    more than one's honest belief. Source: `brier-1950`.
-    """
-    return 1.0 - 0.5 * sum((share - (index == truth)) ** 2 for index, share in enumerate(spread))
-
-
 def item_hash(question: Question) -> str:
-    """SHA-256 of the question in a canonical form: the same in every process, another for any change of substance.
+    """SHA-256 of a question; see `content_hash`."""
+    return content_hash(question)
+
+
+def content_hash(value: object) -> str:
+    """SHA-256 of a value in a canonical form: the same in every process, another for any change of substance.
 
     Pictures are left out (their bytes depend on the drawing library), their sentence stands for them; a run is told by
     its scenario.
     """
-    text = json.dumps(_canonical(question), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
+    text = json.dumps(_canonical(value), sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False)
     return hashlib.sha256(text.encode("ascii")).hexdigest()
 
 
@@ -285,7 +265,7 @@ def _grade_time(question: TraceQuestion, answer: Any) -> Grade:
 def _seconds(answer: Any, question: TraceQuestion) -> float:
     """A time [s] as it was typed: "42", "42 s", "0.7 min". A plain number counts as seconds."""
     if not isinstance(answer, str):
-        return _number(answer, "a time in seconds")
+        return number(answer, "a time in seconds")
     text = answer.strip()
     if not text:
         raise AnswerError(
@@ -297,25 +277,8 @@ def _seconds(answer: Any, question: TraceQuestion) -> float:
         raise AnswerError(str(error)) from error
 
 
-def read_points(question: SuspectsQuestion, answer: Any) -> tuple[float, ...]:
-    """Points as they were spread; AnswerError if they are not points or do not sum to 100."""
-    points = tuple(_number(one, "points from 0 to 100") for one in answer)
-    if len(points) != len(question.suspects):
-        raise AnswerError(
-            f"{len(points)} numbers were given, one for each of {len(question.suspects)} suspects was expected. "
-            "Give 0 to those that you rule out."
-        )
-    if any(one < 0.0 or one > 100.0 for one in points):
-        raise AnswerError("Points below 0 or above 100 were given, 0 to 100 were expected. Change those boxes.")
-    total = sum(points)
-    if abs(total - 100.0) > 1e-6:
-        verb = f"{100 - total:g} are left to give" if total < 100.0 else f"{total - 100:g} are too many"
-        raise AnswerError(f"The points add up to {total:g}, 100 were expected: {verb}.")
-    return points
-
-
 def _grade_spread(question: SuspectsQuestion, answer: Any) -> Grade:
-    points = read_points(question, answer)
+    points = read_points(question.suspects, answer)
     true = question.suspects.index(question.truth)
     score = quadratic_credit([one / 100.0 for one in points], true)
     others = [index for index in range(len(points)) if index != true]
@@ -377,13 +340,3 @@ def _grade_choice(question: ChoiceQuestion, answer: Any) -> Grade:
     # An option may be a whole sentence, too long for a label in the chart; the words above give both in full.
     replay = Replay(true, other, "the right answer", "Your answer") if true is not None and other is not None else None
     return Grade(0.0, 1.0, "Not this time.", (*said, question.explanation), chosen, replay=replay)
-
-
-def _number(value: Any, expected: str) -> float:
-    try:
-        number = float(value)
-    except (TypeError, ValueError, OverflowError):
-        number = float("nan")
-    if not isfinite(number):
-        raise AnswerError(f"{str(value)[:40]!r} was given, {expected} was expected. Give a plain number.")
-    return number

@@ -20,7 +20,16 @@ from toolkit.quiz.cases import items_of
 from toolkit.quiz.items import Item, offer
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, still_open
 from toolkit.quiz.pictures import replay_picture
-from toolkit.quiz.questions import Grade, NumericQuestion, Question, SuspectsQuestion, TraceQuestion, grade, item_hash
+from toolkit.quiz.questions import (
+    CauseQuestion,
+    Grade,
+    NumericQuestion,
+    Question,
+    SuspectsQuestion,
+    TraceQuestion,
+    grade,
+    item_hash,
+)
 from toolkit.units import format_quantity, from_display
 
 LARGEST_SEED = 2**31
@@ -48,8 +57,14 @@ def unit_hint(kind: str) -> str:
 class Quiz:
     """One run through a lesson's items. `box` is the widget; the methods are what its buttons do."""
 
-    def __init__(self, lesson: str, seed: int | None = None, record: Record | None = None) -> None:
-        self.items = items_of(lesson)
+    def __init__(
+        self,
+        lesson: str,
+        seed: int | None = None,
+        record: Record | None = None,
+        items: tuple[Item, ...] | None = None,
+    ) -> None:
+        self.items = items or items_of(lesson)
         self.record = record or Record()
         self.head, self.body, self.message = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.sum, self.feedback, self.foot = widgets.HTML(), widgets.HTML(), widgets.HTML()
@@ -168,7 +183,7 @@ class Quiz:
     def answer(self) -> Any:
         """What stands in the fields now."""
         values = [field.value for field in self.inputs.children]
-        return values if isinstance(self.question, SuspectsQuestion | OrderQuestion) else values[0]
+        return values if isinstance(self.question, SuspectsQuestion | CauseQuestion | OrderQuestion) else values[0]
 
     def check(self) -> None:
         """Grade what stands in the fields, explain it, and write it into the record."""
@@ -254,6 +269,7 @@ class Quiz:
             return (widgets.RadioButtons(options=options, value=None, layout=_WIDE, tooltip="Your answer"),)
         if isinstance(question, OrderQuestion):
             return self._places(question)
+        assert isinstance(question, SuspectsQuestion | CauseQuestion)
         fields = tuple(widgets.BoundedIntText(min=0, max=100, step=5, description=name) for name in question.names())
         for field in fields:
             field.style, field.layout = _NAMED, {"width": "350px"}
@@ -313,7 +329,7 @@ def _body(question: Question) -> str:
         parts.append(html.image(question.picture))
     if isinstance(question, ChoiceQuestion) and question.table is not None:
         parts.append(html.table(question.table, "Readings"))
-    if isinstance(question, SuspectsQuestion):
+    if isinstance(question, SuspectsQuestion | CauseQuestion):
         parts.append(html.table(question.table(), "What was read at the visit"))
     if isinstance(question, OrderQuestion):
         parts.append(html.listing([question.entries[entry] for entry in question.shown]))

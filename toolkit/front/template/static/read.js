@@ -23,6 +23,7 @@ const status = lesson.querySelector('.gp-status');
 async function open() {
   keepNamed(document.body);
   enterPresses(document.body);
+  document.body.addEventListener('click', event => event.target.closest('.gp-print-button') && window.print());
   const button = status.querySelector('button');
   button.addEventListener('click', () => location.reload());
   // A page that comes back out of the browser's memory has lost its kernel.

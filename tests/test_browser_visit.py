@@ -1,0 +1,194 @@
+"""A whole graded case in a real browser, at the keyboard alone; axe finds nothing serious on the way."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import pytest
+from browser import Course, lesson, screenshot
+from playwright.sync_api import Locator, Page, expect
+from test_browser_access import named, serious
+
+from toolkit.course import VISIT
+from toolkit.quiz.items import offer
+from toolkit.quiz.trouble_case import draw_case
+from toolkit.quiz.trouble_items import case_items
+from toolkit.quiz.visit import VisitQuestion, advised_acts
+from toolkit.quiz.widgets_visit import choices
+
+pytestmark = pytest.mark.browser
+
+SIZES = ((1280, 720), (1024, 768))
+LEVEL, SEED = 2, 3
+
+
+def questions() -> dict[str, Any]:
+    """What the page asks, by the ends of the keys."""
+    return {item.key[3:]: offer(item, SEED) for item in case_items(draw_case(SEED, LEVEL))}
+
+
+def pressed(page: Page, button: Locator, key: str = "Enter") -> None:
+    expect(button).to_be_visible()
+    button.focus()
+    page.keyboard.press(key)
+
+
+def shots(page: Page, part: Locator, name: str) -> None:
+    for width, height in SIZES:
+        page.set_viewport_size({"width": width, "height": height})
+        part.evaluate("e => e.scrollIntoView()")
+        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth + 1")
+        screenshot(page, name, width, height)
+
+
+def open_case(page: Page) -> Locator:
+    """Choose level and seed by keys and open the case; its questions."""
+    chooser = page.locator(".gp-quiz").first
+    level = chooser.get_by_role("combobox", name="Level")
+    level.focus()
+    for _ in range(LEVEL - 1):
+        page.keyboard.press("ArrowDown")
+    seed = chooser.get_by_label("Seed")
+    seed.focus()
+    page.keyboard.press("Control+A")
+    page.keyboard.type(str(SEED))
+    page.keyboard.press("Tab")
+    pressed(page, chooser.get_by_role("button", name="Open this case"))
+    quiz = page.locator(".gp-quiz", has_text="Question 1 of 7")
+    expect(quiz).to_be_visible()
+    return page.locator(".gp-quiz").nth(1)
+
+
+def go_on(page: Page, quiz: Locator) -> None:
+    """The keyboard stands on the button that leads on once an answer is checked."""
+    expect(quiz.get_by_role("button", name=re.compile("Next question|Show the summary"))).to_be_focused()
+    page.keyboard.press("Enter")
+
+
+def await_question(quiz: Locator, number: int) -> None:
+    """Wait until a question is there and the keyboard has its place: at its head, or in the field for a number."""
+    expect(quiz.locator("h3").first).to_have_text(f"Question {number} of 7")
+    expect(quiz.locator("input[type=text]" if number == 5 else ".gp-top")).to_be_focused()
+
+
+def choose(page: Page, box: Locator, label: str) -> None:
+    """Bring a drop-down to an option by keys alone."""
+    wanted = box.evaluate("(e, label) => [...e.options].findIndex(o => o.value === label)", label)
+    now = box.evaluate("e => e.selectedIndex")
+    box.focus()
+    for _ in range(abs(wanted - now)):
+        page.keyboard.press("ArrowDown" if wanted > now else "ArrowUp")
+    # an option's text has spaces that do not break, its value has the plain words
+    expect(box).to_have_value(label)
+
+
+def test_a_whole_case_at_the_keyboard_alone(page: Page, course: Course) -> None:
+    asked = questions()
+    lesson(page, course, VISIT.file)
+    quiz = open_case(page)
+    assert named(page.locator(".jp-Notebook")) == []
+    assert serious(page) == []
+    shots(page, page.locator(".gp-quiz").first, "visit-open")
+
+    first = asked["first"]
+    quiz.get_by_role("radio").nth(first.right).focus()
+    page.keyboard.press("Space")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    expect(quiz).to_contain_text("Right.")
+    shots(page, quiz, "visit-first")
+    go_on(page, quiz)
+
+    await_question(quiz, 2)
+    visit = asked["visit"]
+    assert isinstance(visit, VisitQuestion)
+    names = {key: label for label, key in choices(visit, ())}
+    for number, act in enumerate(advised_acts(visit), 1):
+        box = quiz.get_by_role("combobox", name="Next check")
+        expect(box.locator("option")).to_have_count(len(names) - number + 1)
+        choose(page, box, names[act])
+        pressed(page, quiz.get_by_role("button", name="Make this check"))
+        expect(quiz.locator("tbody tr")).to_have_count(number)
+    assert serious(page) == []
+    pressed(page, quiz.get_by_role("button", name="I know enough: end the visit"))
+    expect(quiz).to_contain_text("The advised visit takes")
+    shots(page, quiz, "visit-visit")
+    go_on(page, quiz)
+
+    await_question(quiz, 3)
+    cause = asked["cause"]
+    wrong = (cause.suspects.index(cause.truth) + 1) % len(cause.suspects)
+    for place, points in ((cause.suspects.index(cause.truth), 60), (wrong, 40)):
+        box = quiz.locator("input[type=number]").nth(place)
+        box.focus()
+        page.keyboard.press("Control+A")
+        page.keyboard.type(str(points))
+        page.keyboard.press("Tab")
+    expect(quiz).to_contain_text("all are given")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    expect(quiz).to_contain_text("What would tell")
+    expect(quiz.locator("img")).to_be_visible()
+    assert serious(page) == []
+    shots(page, quiz, "visit-cause")
+    quiz.locator("img").evaluate("e => e.scrollIntoView()")
+    screenshot(page, "visit-replay", 1280, 720)
+    go_on(page, quiz)
+
+    await_question(quiz, 4)
+    shots(page, quiz, "visit-time")
+    quiz.get_by_label("Your answer").focus()
+    page.keyboard.type(f"{sum(asked['time'].window) / 2:.0f}")
+    page.keyboard.press("Tab")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    expect(quiz).to_contain_text("Right.")
+    go_on(page, quiz)
+
+    await_question(quiz, 5)
+    quiz.get_by_label("Your answer").focus()
+    page.keyboard.type("1 scfh")
+    page.keyboard.press("Tab")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    expect(quiz).to_contain_text("Not this time.")
+    go_on(page, quiz)
+
+    await_question(quiz, 6)
+    quiz.get_by_role("radio").nth(asked["layer"].right).focus()
+    page.keyboard.press("Space")
+    shots(page, quiz, "visit-layer")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    expect(quiz).to_contain_text("Right.")
+    go_on(page, quiz)
+
+    await_question(quiz, 7)
+    for place, entry in enumerate(asked["restore"].entries):
+        choose(page, quiz.get_by_role("combobox").nth(place), entry)
+    shots(page, quiz, "visit-restore")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    expect(quiz).to_contain_text("Right.")
+    go_on(page, quiz)
+
+    expect(quiz).to_contain_text("Abnormal operating conditions")
+    expect(quiz).to_contain_text("passed")
+    shots(page, quiz, "visit-summary")
+    stand = page.locator(".gp-quiz").last
+    pressed(page, stand.get_by_role("button", name="Show how I stand"))
+    expect(stand.locator("img")).to_be_visible()
+    assert serious(page) == []
+    shots(page, stand, "visit-standing")
+
+
+def test_an_unsafe_act_stops_the_case_on_the_page(page: Page, course: Course) -> None:
+    lesson(page, course, VISIT.file)
+    quiz = open_case(page)
+    quiz.get_by_role("radio").first.focus()
+    page.keyboard.press("Space")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    go_on(page, quiz)
+    await_question(quiz, 2)
+    choose(page, quiz.get_by_role("combobox", name="Next check"), "plug the vent (1 min)")
+    pressed(page, quiz.get_by_role("button", name="Make this check"))
+    expect(quiz.get_by_role("alert")).to_contain_text("A vent is never plugged")
+    shots(page, quiz, "visit-stop")
+    assert serious(page) == []
+    pressed(page, quiz.get_by_role("button", name="Show the summary"))
+    expect(quiz).to_contain_text("not passed: an unsafe act")

@@ -1,0 +1,235 @@
+"""Cases drawn by seed: levels are what they say, one seed is one case, and every question can be graded."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+
+import pytest
+
+from toolkit.diagnosis.next_check import CHECKS
+from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, TWO
+from toolkit.diagnosis.signs import Signs
+from toolkit.errors import AnswerError, ScenarioError
+from toolkit.figures.chart import Picture
+from toolkit.quiz.cause import CauseQuestion, told_apart
+from toolkit.quiz.items import ABNORMAL, offer
+from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
+from toolkit.quiz.paper import asked, key
+from toolkit.quiz.questions import NumericQuestion, TraceQuestion, content_hash, grade, item_hash
+from toolkit.quiz.trouble_case import (
+    CLEAR,
+    DOUBTED,
+    FOUND,
+    HIDDEN,
+    LEVELS,
+    NO_FAULT,
+    TroubleCase,
+    acted,
+    checks_at,
+    draw_case,
+    drawable,
+    fault_names,
+    places,
+    read_signs,
+)
+from toolkit.quiz.trouble_items import SECTIONS, case_items, first_way
+from toolkit.quiz.trouble_record import passing, signal_of
+from toolkit.quiz.visit import VisitQuestion, advised_acts
+from toolkit.quiz.widgets_visit import PASS_MARKS
+
+SEEDS = range(3)
+STAND_IN = Picture(b"\x89PNG\r\n\x1a\n", "Outlet pressure read off: 0 s 7.0.", (1, 1))
+
+
+@pytest.mark.parametrize("level", LEVELS)
+def test_a_level_is_what_it_says(level: int) -> None:
+    for seed in SEEDS:
+        case = draw_case(seed, level)
+        share = case.thinks(case.signs).shares()[case.suspect]
+        if level == 1:
+            read = case.thinks(case.signs.only(read_signs()))
+            assert read.ranked()[0][0] == case.suspect
+            assert read.ranked()[0][1] >= CLEAR
+            assert case.suspect not in (*NO_FAULT, TWO)
+        elif level == 2:
+            assert case.thinks(case.opening()).shares()[case.suspect] <= HIDDEN
+            assert acted(case)
+            assert share >= FOUND
+        elif level == 3:
+            assert case.suspect == TWO
+            assert len(case.scenario.faults) >= 2 or case.scenario.demands[0].share > 1.0
+            assert share >= DOUBTED
+        else:
+            assert case.suspect in NO_FAULT
+            assert case.suspect != NOTHING or not fault_names(case)
+
+
+HASHES = """
+from toolkit.quiz.questions import content_hash
+from toolkit.quiz.trouble_case import draw_case
+for level in (1, 2, 3, 4):
+    print(content_hash(draw_case(1, level)))
+"""
+
+
+def test_the_same_seed_is_the_same_case_in_another_process() -> None:
+    """Numbers count to six digits in the hash, so that another platform's last bits make no other case."""
+    here = [content_hash(draw_case(1, level)) for level in LEVELS]
+    environment = os.environ | {"PYTHONHASHSEED": "12345"}
+    there = subprocess.run([sys.executable, "-c", HASHES], env=environment, capture_output=True, text=True, check=True)
+    assert there.stdout.split() == here
+    assert len(set(here)) == len(here)
+    assert content_hash(draw_case(2, 1)) != here[0]
+
+
+@pytest.mark.parametrize("place", places())
+def test_there_are_cases_at_every_station(place: str) -> None:
+    level = 1 + places().index(place) % 2 * 3  # levels 1 and 4 by turns: every station has both
+    case = draw_case(7, level, place)
+    assert case.place == place
+    assert case.suspect in case.suspects
+    assert case.suspect in drawable(level, place)
+    kinds = {type(offer(item, 7)) for item in case_items(case)[:3]}
+    assert kinds == {ChoiceQuestion, VisitQuestion, CauseQuestion}
+
+
+def test_what_cannot_be_drawn_is_refused() -> None:
+    with pytest.raises(ScenarioError, match="level: 9 was given"):
+        draw_case(1, 9)
+    with pytest.raises(ScenarioError, match="station: 'nowhere' was given"):
+        draw_case(1, 1, "nowhere")
+    with pytest.raises(ScenarioError, match="suspect: 'monitor_shut' was given, one that can be at 'service'"):
+        draw_case(1, 1, "service", "monitor_shut")
+
+
+def test_a_case_may_be_asked_for_by_its_suspect() -> None:
+    assert draw_case(1, 1, None, "weak_spring").suspect == "weak_spring"
+
+
+@pytest.mark.parametrize("level", LEVELS)
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_every_question_of_a_case_takes_its_key(level: int, units: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("toolkit.figures.chart.trace_picture", lambda *_: STAND_IN)
+    case = draw_case(level, level)
+    for item in case_items(case):
+        question = offer(item, level, units)
+        assert question.key == item.key
+        assert grade(question, best_answer(question)).score == pytest.approx(1.0), item.key
+        assert ".." not in question.prompt
+        assert item_hash(question) == item_hash(offer(item, level, units))
+        # on paper too, and the key's answer is the screen's
+        assert asked(question)
+        assert key(question)
+
+
+def best_answer(question: object) -> object:
+    if isinstance(question, ChoiceQuestion):
+        return question.right
+    if isinstance(question, VisitQuestion):
+        return advised_acts(question)
+    if isinstance(question, CauseQuestion):
+        return [100 * (one == question.truth) for one in question.suspects]
+    if isinstance(question, TraceQuestion):
+        return sum(question.window) / 2
+    if isinstance(question, OrderQuestion):
+        return list(range(len(question.entries)))
+    assert isinstance(question, NumericQuestion)
+    unit = {"standard_flow": "m3/s", "gauge_pressure": "Pa"}[question.kind]
+    return f"{question.truth:.9g} {unit}"
+
+
+def test_the_first_question_is_a_section_of_its_own() -> None:
+    items = case_items(draw_case(1, 1))
+    assert [item.key for item in items if item.section == ABNORMAL] == list(SECTIONS) == ["21.first"]
+    assert set(PASS_MARKS) == {item.section for item in items}
+    assert PASS_MARKS[ABNORMAL] == 1.0
+
+
+@pytest.mark.parametrize(
+    ("met", "way"),
+    [
+        ({"outlet_on": "far high"}, "make_safe"),
+        ({"relief": "blowing", "slam_shut": "tripped"}, "make_safe"),
+        ({"slam_shut": "tripped", "outlet_on": "far low", "burners": "no gas"}, "leave"),
+        ({"outlet_on": "low"}, "look"),
+        ({"outlet_on": "normal", "switch": "made"}, "look"),
+        ({"outlet_on": "normal", "relief": "weeping"}, "look"),
+        ({"outlet_on": "normal", "burners": "pilots only"}, "look"),
+        ({"outlet_on": "normal", "burners": "gas", "slam_shut": "open", "switch": "quiet"}, "as_record"),
+    ],
+)
+def test_what_comes_first(met: dict[str, str], way: str) -> None:
+    """An abnormal operating condition by 49 CFR 192.803 (`cfr-192-803`); what comes first is common practice."""
+    assert first_way(Signs(**met)) == way
+
+
+def test_the_time_asked_for_is_when_the_outlet_passes_the_mark() -> None:
+    for level in LEVELS:
+        case = draw_case(2, level)
+        found = passing(case)
+        trace = trace_of_case(case)
+        values = trace[signal_of(case)]
+        before = values[(trace.times > 8.0) & (trace.times < found.time)]
+        if found.falls:
+            assert (before >= found.value).all()
+            assert trace.at(signal_of(case), found.time + 1e-6) <= found.value
+        else:
+            assert (before <= found.value).all()
+            assert trace.at(signal_of(case), found.time + 1e-6) >= found.value
+
+
+def trace_of_case(case: TroubleCase):  # type: ignore[no-untyped-def]
+    from toolkit.quiz.trouble_case import trace_of
+
+    return trace_of(case.scenario)
+
+
+def test_the_checks_of_a_station_are_those_of_its_devices() -> None:
+    service = {one.key for one in checks_at(draw_case(1, 1, "service"))}
+    monitored = {one.key for one in checks_at(draw_case(1, 1, "monitored"))}
+    assert not service & {"between", "monitor_point", "relief_point", "lift_lever", "line", "stack"}
+    assert {"between", "monitor_point", "relief_point", "lift_lever", "line"} <= monitored
+    assert {"plug_vent", "raise_set_point", "jump_switch", "pin_shutoff"} <= service
+    names = [one.name for one in checks_at(draw_case(1, 1, "monitored"))]
+    assert names == sorted(names)  # no order of theirs tells which are unsafe
+
+
+def test_the_feedback_names_the_check_and_what_it_shows() -> None:
+    case = draw_case(1, 1, "line sensed", "filter_plugged")
+    said = told_apart("line sensed", "filter_plugged", "too_small", case.signs, Signs())
+    assert CHECKS["filter"].name in said
+    assert "\u201clarge\u201d with filter plugged" in said or "\u201cmarked\u201d with filter plugged" in said
+    assert "\u201csmall\u201d with too small" in said
+
+
+def test_a_wrong_cause_is_replayed_beside_the_true_one() -> None:
+    for place in ("service", "house_service"):
+        case = draw_case(3, 1, place)
+        question = offer(case_items(case)[2], 3)
+        assert isinstance(question, CauseQuestion)
+        wrong = next(one for one in question.suspects if one != question.truth)
+        graded = grade(question, [100 * (one == wrong) for one in question.suspects])
+        assert graded.score == 0.0
+        assert graded.replay is not None
+        assert graded.replay.truth.scenario == case.scenario
+        assert graded.replay.other_label == SUSPECTS[wrong]
+        assert graded.replay.signal == signal_of(case)
+        assert graded.replay.signal in graded.replay.other.signals
+        assert isinstance(graded.answer, dict)
+        assert graded.answer["truth"] == case.suspect
+        assert graded.answer["points"][wrong] == 100
+        with pytest.raises(AnswerError, match="100 were expected"):
+            grade(question, [10] * len(question.suspects))
+
+
+def test_fifty_seeds() -> None:
+    """Fuzz: a case of each of fifty seeds, level by turns, and its first three questions."""
+    suspects = set()
+    for seed in range(51):
+        case = draw_case(seed, 1 + seed % 4)
+        suspects.add(case.suspect)
+        for item in case_items(case)[:3]:
+            assert offer(item, seed).prompt
+    assert len(suspects) >= 9

@@ -1,0 +1,122 @@
+"""The visit game: what a check shows, what it costs, what it earns, and what ends it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from toolkit.diagnosis.next_check import CHECKS, information, worth_making
+from toolkit.diagnosis.signatures import SUSPECTS
+from toolkit.errors import AnswerError
+from toolkit.quiz.items import offer
+from toolkit.quiz.questions import grade
+from toolkit.quiz.trouble_case import draw_case, thought
+from toolkit.quiz.trouble_items import case_items
+from toolkit.quiz.visit import MAKE_SAFE, SAFE_MINUTES, STOP_CARD, VisitQuestion, advised_acts, walk
+
+
+def visit_of(seed: int = 1, level: int = 1, place: str | None = None, suspect: str | None = None) -> VisitQuestion:
+    question = offer(case_items(draw_case(seed, level, place, suspect))[1], seed)
+    assert isinstance(question, VisitQuestion)
+    return question
+
+
+def test_a_check_shows_its_signs_and_costs_its_minutes() -> None:
+    question = visit_of(1, 1, "service", "weak_spring")
+    so_far = walk(question, ["gauge_off", "frost"])
+    assert so_far.minutes == CHECKS["gauge_off"].minutes + CHECKS["frost"].minutes == 9
+    assert so_far.signs.lock_up == question.shows.lock_up == "lower"
+    assert so_far.signs.frost == question.shows.frost
+    assert so_far.signs.vent_end is None
+    assert not so_far.stopped
+    assert so_far.bits == pytest.approx(walk(question, ["frost", "gauge_off"]).bits)
+
+
+def test_credit_is_information_a_minute_beside_the_best() -> None:
+    """teaching: information per minute of the choice / that of the best, worked here from next_check's own numbers."""
+    question = visit_of(1, 1, "service", "weak_spring")
+    now = thought(question.kind, question.suspects, question.opening)
+    ways = worth_making(now, (), qualified=True)
+    (best, best_bits), (other, other_bits) = ways[0], ways[-1]
+    assert walk(question, [best.key]).steps[0].credit == 1.0
+    expected = (other_bits / other.minutes) / (best_bits / best.minutes)
+    assert 0.0 < expected < 1.0
+    assert walk(question, [other.key]).steps[0].credit == pytest.approx(expected)
+    assert information(now, other) == pytest.approx(other_bits)
+    graded = grade(question, [best.key])
+    assert graded.score == 1.0
+    # the mean over what was done
+    both = walk(question, [other.key, best.key])
+    assert grade(question, [other.key, best.key]).score == pytest.approx(sum(s.credit for s in both.steps) / 2)
+
+
+@pytest.mark.parametrize("act", ["plug_vent", "raise_set_point", "jump_switch", "pin_shutoff"])
+def test_an_unsafe_act_ends_the_visit_and_earns_nothing(act: str) -> None:
+    question = visit_of(1, 1, "service", "weak_spring")
+    best = advised_acts(question)[0]
+    so_far = walk(question, [best, act, "frost"])
+    assert so_far.stopped == CHECKS[act].forbidden
+    assert [step.act for step in so_far.steps] == [best, act]
+    graded = grade(question, [best, act])
+    assert graded.score == 0.0
+    assert STOP_CARD in graded.explanation
+    assert CHECKS[act].forbidden in graded.explanation
+    # what it would have shown is not shown
+    assert so_far.signs == walk(question, [best]).signs
+
+
+def test_nothing_is_read_while_a_stop_condition_holds() -> None:
+    question = visit_of(1, 1, "service", "weak_spring")
+    # a gauge that shows more than the appliances are rated for
+    question = replace(question, shows=replace(question.shows, outlet_pilots="far high"))
+    seen = walk(question, ["gauge_pilots"])
+    assert seen.holding == "above_rating"
+    assert not seen.stopped
+    on = walk(question, ["gauge_pilots", "frost"])
+    assert "above the rating" in on.stopped
+    assert grade(question, ["gauge_pilots", "frost"]).score == 0.0
+    safe = walk(question, ["gauge_pilots", MAKE_SAFE, "frost"])
+    assert not safe.stopped
+    assert not safe.holding
+    assert safe.steps[1].credit == 1.0
+    assert safe.minutes == 4 + SAFE_MINUTES + 1
+    # to leave while it holds is said
+    assert any("stop condition held" in said for said in grade(question, ["gauge_pilots"]).explanation)
+    # and to call where nothing asks for it tells nothing
+    assert walk(question, [MAKE_SAFE]).steps[0].credit == 0.0
+
+
+def test_the_advised_visit_is_safe_and_makes_surer() -> None:
+    for seed in range(4):
+        question = visit_of(seed, 1 + seed)
+        acts = advised_acts(question)
+        done = walk(question, acts)
+        assert not done.stopped
+        assert not done.holding
+        assert all(step.credit == 1.0 for step in done.steps)
+        assert all(act == MAKE_SAFE or not CHECKS[act].forbidden for act in acts)
+        if acts:
+            graded = grade(question, acts)
+            assert graded.score == 1.0
+            assert SUSPECTS[question.truth] in " ".join(graded.explanation)
+            assert graded.table[0][1:] == ("Yours", "showed", "credit", "Advised", "showed")
+
+
+@pytest.mark.parametrize(
+    ("acts", "words"),
+    [
+        ((), "No check was made"),
+        (("dance",), "'dance' was given"),
+        (("frost", "frost"), "twice"),
+        ("frost", "No check"),
+    ],
+)
+def test_what_is_no_visit_is_not_graded(acts: object, words: str) -> None:
+    with pytest.raises(AnswerError, match=words):
+        grade(visit_of(1, 1, "service", "weak_spring"), acts)
+
+
+def test_a_check_that_the_station_does_not_offer_is_refused() -> None:
+    with pytest.raises(AnswerError, match="'between' was given"):
+        grade(visit_of(1, 1, "service", "weak_spring"), ["between"])

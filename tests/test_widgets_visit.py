@@ -1,0 +1,182 @@
+"""The page of cases, by the methods that its buttons call: a whole case, an unsafe act, a class's seed, the record."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from test_quiz_widgets import key_of, press, shown, text_of
+
+from toolkit.classroom.mastery import CAUSE, EVERY, stated
+from toolkit.classroom.record import Record
+from toolkit.diagnosis.next_check import CHECKS
+from toolkit.panels.progress import Progress
+from toolkit.quiz.cases import section_of
+from toolkit.quiz.items import ABNORMAL
+from toolkit.quiz.questions import CauseQuestion
+from toolkit.quiz.visit import MAKE_SAFE, STOP_CARD, VisitQuestion, advised_acts
+from toolkit.quiz.widgets_visit import CaseQuiz, VisitPage, visit
+
+
+@pytest.fixture
+def record(tmp_path: Path) -> Record:
+    kept = Record(tmp_path)
+    kept.set_learner("Robin")
+    return kept
+
+
+def opened(record: Record, level: int = 1, seed: int = 3, place: str | None = "service") -> tuple[VisitPage, CaseQuiz]:
+    page = VisitPage(record)
+    page.level.value, page.place.value, page.seed.value = level, place, seed
+    press(page.open_button)
+    assert page.quiz is not None
+    return page, page.quiz
+
+
+def answered(run: CaseQuiz, wrong_cause: bool = False) -> None:
+    """Answer the question in front rightly, or the cause wrongly."""
+    question = run.question
+    if isinstance(question, VisitQuestion):
+        for act in advised_acts(question):
+            run.choice.value = act
+            press(run.make_button)
+    elif isinstance(question, CauseQuestion):
+        place = question.suspects.index(question.truth)
+        run.inputs.children[(place + wrong_cause) % len(question.suspects)].value = 100
+    else:
+        for field, value in zip(run.inputs.children, key_of(question), strict=True):
+            field.value = value
+    press(run.check_button)
+
+
+def test_a_whole_case_with_right_answers(record: Record) -> None:
+    page, run = opened(record)
+    assert "seed 3" in text_of(page.message.value)
+    assert "worker set" in text_of(page.card.value)
+    while run.index < len(run.items):
+        key = run.item.key
+        answered(run)
+        assert "Right." in text_of(run.feedback.value), key
+        last = record.attempts()[-1].attempt
+        assert (last.lesson, last.item_key, last.seed, last.score) == ("21", key, 3, 1.0)
+        press(run.next_button)
+    words = text_of(run.body.value)
+    assert "7.00 of 7 marks" in words
+    assert words.endswith("100% 100% passed Knowledge 100% 80% passed")
+    assert len(record.attempts()) == 7
+    assert section_of("21.first") == ABNORMAL
+    assert len(stated(record.attempts())) == 1
+    # the start page says how it went, with a link
+    assert "21 The visit" in text_of(Progress(record).table.value)
+    press(page.stand_button)
+    assert "In 1 case you gave" in text_of(page.standing.value)
+    assert "<img" in page.standing.value
+    press(run.again_button)
+    assert page.quiz is not run
+
+
+def test_the_same_level_station_and_seed_are_the_same_case(record: Record, tmp_path: Path) -> None:
+    one, other = opened(record)[1], opened(Record(tmp_path / "other"))[1]
+    assert one.question == other.question
+    assert opened(record, seed=4)[1].question != one.question
+
+
+@pytest.mark.parametrize("act", ["plug_vent", "raise_set_point"])
+def test_an_unsafe_act_stops_the_case(record: Record, act: str) -> None:
+    _, run = opened(record)
+    answered(run)
+    press(run.next_button)
+    run.choice.value = act
+    press(run.make_button)
+    words = text_of(run.feedback.value)
+    assert CHECKS[act].forbidden in words
+    assert STOP_CARD in words
+    assert 'class="gp-stop" role="alert"' in run.feedback.value
+    assert not shown(run.check_button)
+    assert run.next_button.description == "Show the summary"
+    assert record.attempts()[-1].attempt.score == 0.0
+    press(run.next_button)
+    words = text_of(run.body.value)
+    assert "not passed: an unsafe act" in words
+    assert words.count("not asked") == 5
+    assert len(record.attempts()) == 2
+
+
+def test_the_visit_shows_what_was_found_and_the_minutes(record: Record) -> None:
+    _, run = opened(record)
+    run.next()
+    assert run.check_button.description == "I know enough: end the visit"
+    press(run.make_button)
+    assert "No check is chosen" in text_of(run.message.value)
+    press(run.check_button)
+    assert "No check was made" in text_of(run.message.value)
+    assert record.attempts() == ()
+    run.choice.value = "frost"
+    press(run.make_button)
+    assert "frost on a regulator" in text_of(run.sum.value)
+    assert "Minutes gone: 1." in text_of(run.sum.value)
+    assert "frost" not in [key for _, key in run.choice.options]
+    assert run.choice.index == 0
+    run.choice.value = MAKE_SAFE
+    press(run.make_button)
+    assert "made safe" in text_of(run.sum.value)
+    assert "Minutes gone: 11." in text_of(run.sum.value)
+    press(run.check_button)
+    assert shown(run.next_button)
+    assert record.attempts()[-1].attempt.answer["acts"] == ["frost", MAKE_SAFE]  # type: ignore[index]
+    run.next()
+    assert run.check_button.description == "Check my answer"
+
+
+def test_a_level_that_a_station_has_not_is_said(record: Record) -> None:
+    page = VisitPage(record)
+    page.level.value, page.place.value = 4, "service"
+    page.open_case()
+    before = page.quiz
+    page.level.value, page.place.value, page.seed.value = 2, "bakery", 5
+    page.open_case()
+    said = text_of(page.message.value)
+    assert page.quiz is not before or "was given" in said
+
+
+def test_a_reviewed_case_is_opened_by_its_key(record: Record) -> None:
+    page = VisitPage(record)
+    page.kept.value = "4-01"
+    press(page.open_button)
+    assert page.quiz is not None
+    assert "reviewed case 4-01" in text_of(page.message.value)
+    question = page.quiz.question
+    press(page.open_button)
+    assert page.quiz.question == question
+    press(page.other_button)
+    assert page.kept.value is None
+    assert page.quiz.question != question
+
+
+def test_every_third_case_comes_back_to_a_pair_mixed_up(record: Record) -> None:
+    page, run = opened(record)
+    truth = None
+    for number in range(1, EVERY):
+        while run.item.key != CAUSE:
+            run.next()
+        question = run.question
+        assert isinstance(question, CauseQuestion)
+        truth = truth or question.truth
+        answered(run, wrong_cause=number == 1)
+        if number < EVERY - 1:
+            press(page.other_button)
+            assert page.quiz is not None
+            run = page.quiz
+    first = stated(record.attempts())[0]
+    press(page.other_button)
+    assert page.quiz is not None
+    while page.quiz.item.key != CAUSE:
+        page.quiz.next()
+    back = page.quiz.question
+    assert isinstance(back, CauseQuestion)
+    assert back.truth in {first.truth, first.chosen}
+
+
+def test_the_page_s_function_gives_the_widget(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    monkeypatch.setenv("GUARDED_PRESSURE_DATA", str(tmp_path))
+    assert len(visit().children) == 3

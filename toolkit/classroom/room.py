@@ -1,0 +1,177 @@
+"""The folder of a class that is served: its code, who has come in, and where each visitor's record is.
+
+Whoever knows the class code comes in under a name that nobody has taken. A name that is taken is let in again only
+with the own code that its visitor was shown, so that nobody reads another's record by typing another's name.
+Each file is written beside its place and put there in one move: a machine that stops in between leaves the old one.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from toolkit.classroom.record import FILE_NAME, LONGEST_NAME, Record
+from toolkit.errors import RoomError
+
+# Read aloud and typed by thirty people: no letter or digit that is taken for another.
+LETTERS = "ACDEFGHJKLMNPQRTUVWXY34679"
+CODE_LENGTH, OWN_CODE_DIGITS = 6, 6
+INSTRUCTOR = "instructor"
+# Tells a kernel where its room is.
+ROOM_VARIABLE = "GUARDED_PRESSURE_ROOM"
+_CODE, _SECRET, _VISITORS, _VISITOR = "class_code.txt", "cookie_secret", "visitors", "visitor.json"
+
+
+@dataclass(frozen=True)
+class Visitor:
+    """Somebody who has come in: a key that is no secret but says nothing, and the name as typed."""
+
+    key: str
+    name: str
+
+    @property
+    def instructs(self) -> bool:
+        """Whether it is the instructor."""
+        return self.key == INSTRUCTOR
+
+
+class Room:
+    """A class's folder, made where it is not there yet. `code` sets the class code anew; else the last one stays.
+
+    Raises RoomError where the folder cannot be written or a file in it cannot be read.
+    """
+
+    def __init__(self, folder: Path, code: str | None = None) -> None:
+        self.folder = folder
+        with _in_plain_words(folder):
+            (folder / _VISITORS).mkdir(parents=True, exist_ok=True)
+            if code is not None:
+                _write(folder / _CODE, _checked_code(code).encode())
+            elif not (folder / _CODE).is_file():
+                _write(folder / _CODE, "".join(secrets.choice(LETTERS) for _ in range(CODE_LENGTH)).encode())
+            if not (folder / _SECRET).is_file():
+                _write(folder / _SECRET, secrets.token_bytes(32))
+            self.code = (folder / _CODE).read_text(encoding="utf-8").strip()
+            # Cookies that it signs hold over a restart in mid-class.
+            self.secret = (folder / _SECRET).read_bytes()
+            self._known = dict(_visitors(folder / _VISITORS))
+
+    def opens(self, code: str) -> bool:
+        """Whether it is the class code, however it is spaced and in whichever case."""
+        return secrets.compare_digest(_plain(code).encode(), _plain(self.code).encode())
+
+    def visitors(self) -> tuple[Visitor, ...]:
+        """All who have come in, by name."""
+        return tuple(sorted((one for one, _ in self._known.values()), key=lambda one: (one.name.casefold(), one.key)))
+
+    def visitor(self, key: str) -> Visitor | None:
+        """Who has a key, if anybody."""
+        if key == INSTRUCTOR:
+            return Visitor(INSTRUCTOR, "Instructor")
+        found = self._known.get(key)
+        return found[0] if found else None
+
+    def come_in(self, name: str, own_code: str = "") -> tuple[Visitor, str]:
+        """Let somebody in; gives the visitor, and the own code if it was made now, else "".
+
+        Raises RoomError for no name, and for a name that is taken where the own code is missing or wrong.
+        """
+        kept = " ".join(name.encode("utf-8", "replace").decode("utf-8").split())[:LONGEST_NAME]
+        if not kept:
+            raise RoomError("No name was given, yours was expected. Type your name.")
+        for one, lock in self._known.values():
+            if one.name.casefold() == kept.casefold():
+                if not own_code.strip():
+                    raise RoomError(
+                        f"Somebody has come in as {kept} already. If that was you, type the own code that you were "
+                        "shown then. If not, add a letter to your name."
+                    )
+                if not secrets.compare_digest(_locked(_plain(own_code), lock[:32]), lock):
+                    raise RoomError("The own code is another one. Look again, or ask your instructor.")
+                return one, ""
+        return self._admit(kept)
+
+    def new_own_code(self, key: str) -> str:
+        """Give a visitor another own code, for who has lost theirs; the instructor sees who stands there."""
+        visitor, _ = self._known[key]
+        return self._lock(visitor)
+
+    def data_folder(self, visitor: Visitor) -> Path:
+        """Where a visitor's record is."""
+        return self.folder / INSTRUCTOR if visitor.instructs else self.folder / _VISITORS / visitor.key
+
+    def record(self, visitor: Visitor) -> Record:
+        """A visitor's record."""
+        return Record(self.data_folder(visitor) / FILE_NAME)
+
+    def _admit(self, name: str) -> tuple[Visitor, str]:
+        visitor = Visitor(secrets.token_hex(8), name)
+        with _in_plain_words(self.folder):
+            self.data_folder(visitor).mkdir()
+            own = self._lock(visitor)
+        self.record(visitor).set_learner(name)
+        return visitor, own
+
+    def _lock(self, visitor: Visitor) -> str:
+        own = f"{secrets.randbelow(10**OWN_CODE_DIGITS):0{OWN_CODE_DIGITS}d}"
+        lock = _locked(own, secrets.token_hex(16))
+        with _in_plain_words(self.folder):
+            text = json.dumps({"name": visitor.name, "own_code": lock}, ensure_ascii=True)
+            _write(self.data_folder(visitor) / _VISITOR, text.encode())
+        self._known[visitor.key] = (visitor, lock)
+        return own
+
+
+def _checked_code(code: str) -> str:
+    if not 4 <= len(_plain(code)) <= 40:
+        raise RoomError(f"The class code {code!r} was given, 4 to 40 letters or digits were expected. Give another.")
+    return _plain(code)
+
+
+def _plain(code: str) -> str:
+    return "".join(letter for letter in code.upper() if letter.isalnum())
+
+
+def _locked(own: str, salt: str) -> str:
+    """The salt and what the own code becomes with it: who reads the folder cannot read the codes off it."""
+    return salt + hashlib.scrypt(own.encode(), salt=salt.encode(), n=2**12, r=8, p=1).hex()
+
+
+def _visitors(folder: Path) -> Iterator[tuple[str, tuple[Visitor, str]]]:
+    for path in sorted(folder.glob(f"*/{_VISITOR}")):
+        try:
+            known = json.loads(path.read_text(encoding="utf-8"))
+            name, lock = str(known["name"]), str(known["own_code"])
+        except (ValueError, KeyError, TypeError) as error:
+            raise RoomError(
+                f"{path} is damaged ({error}). It is left as it is. Move its folder away, or put the file right, and "
+                "start again; the record beside it is whole."
+            ) from error
+        yield path.parent.name, (Visitor(path.parent.name, name), lock)
+
+
+def _write(path: Path, data: bytes) -> None:
+    """Put a file in its place whole, for this user only."""
+    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
+    with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    beside.replace(path)
+
+
+@contextmanager
+def _in_plain_words(folder: Path) -> Iterator[None]:
+    try:
+        yield
+    except OSError as error:
+        raise RoomError(
+            f"The class's folder {folder} cannot be used ({error.strerror or error}). A folder that you may write in "
+            "was expected. Give another one with --folder."
+        ) from error

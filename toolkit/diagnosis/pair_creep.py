@@ -1,0 +1,111 @@
+"""A seat that leaks, or the sun on the pipe: with all off the outlet gauge climbs, and one check or two tell why.
+
+Sizes are invented to be watched, engineering judgement.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from toolkit.actions import TurnValve
+from toolkit.devices.regulator import lock_up_gauge_pressure
+from toolkit.diagnosis.next_check import CHECKS, Check
+from toolkit.diagnosis.pair_station import LONG_AGO, NAME, PILOTS, built_for
+from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, usual
+from toolkit.diagnosis.signs import Signs
+from toolkit.diagnosis.visits import signs_of
+from toolkit.faults import Fault, NickedSeat, Warmed
+from toolkit.flow import mass_flow
+from toolkit.scenario import Demand, Scenario, Station, Volume
+from toolkit.trace import Trace
+from toolkit.units import IN_WC
+
+# A visit [s]: burners on, pilots only, all off and the sun on the pipe; warmed through; the end.
+PILOTS_AT, OFF_AT, WARM_AT, END = 600.0, 1200.0, 4800.0, 4860.0
+SUN = {"onset": OFF_AT, "ramp": WARM_AT - OFF_AT}
+# The inlet valve is shut while the gauge climbs; or the sun leaves the pipe at the end, and it has cooled again [s].
+SHUT_AT, COOL_AT = 2100.0, 6600.0
+# How far the gauge climbs while the sun is there [Pa]: at no severity, and more at the full one.
+LEAST, MORE = 1 * IN_WC, 2 * IN_WC
+# A long line behind the regulator, and next to nothing between the inlet valve and it [m3].
+LINE, BEFORE = 0.2, 2e-5
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shade(Warmed):
+    """The sun leaves the pipe: the gas cools to where it was."""
+
+
+def station(values: Values) -> Station:
+    """A regulator on a long line; the inlet valve stands right before it."""
+    plain = built_for(values["set_point"], values["demand"])
+    return replace(plain, volumes=(Volume("inlet", BEFORE), Volume("outlet", LINE)))
+
+
+def rise(values: Values) -> float:
+    """How far the outlet climbs while the sun is there [Pa]."""
+    return LEAST + MORE * float(values["severity"])
+
+
+def leak(here: Station, climbs: float) -> Fault:
+    """A nick whose leak fills the line by `climbs` [Pa] in the time of the sun: dp/dt = RT m / V (closed form)."""
+    inlet, outlet = here.atmosphere + here.supply.gauge_pressure, here.atmosphere + locked(here)
+    per_area = mass_flow(1.0, inlet, outlet, here.gas, here.temperature)
+    return NickedSeat(devices=NAME, leak_area=climbs * LINE / (here.rt * per_area * SUN["ramp"]), **LONG_AGO)
+
+
+def warmth(here: Station, climbs: float) -> float:
+    """How many times as warm the locked-in gas is where it climbs so far [Pa]: p / T stays (closed form)."""
+    return 1.0 + climbs / (here.atmosphere + locked(here))
+
+
+def locked(here: Station) -> float:
+    """Lock-up of the station [Pa gauge]."""
+    return lock_up_gauge_pressure(here.regulators[0].condition(), here.supply.gauge_pressure)
+
+
+def visit(values: Values, which: int) -> Scenario:
+    """The visit with either cause; `values`: "set_point" [Pa gauge], "demand" [standard m3/s], "severity" 0 to 1."""
+    here, climbs = station(values), rise(values)
+    fault = leak(here, climbs) if which == FIRST else Warmed(devices="outlet", times=warmth(here, climbs), **SUN)
+    day = (Demand(0.0, 1.0), Demand(PILOTS_AT, PILOTS), Demand(OFF_AT, 0.0))
+    return Scenario(here, day, (fault,), END)
+
+
+def inlet_shut(visit: Scenario) -> Scenario:
+    """The same visit with the inlet valve shut while the gauge climbs."""
+    return replace(visit, actions=(TurnValve(device=visit.station.supply.name, time=SHUT_AT, share=0.0),))
+
+
+def in_the_shade(visit: Scenario) -> Scenario:
+    """The same visit, waited out until the sun has left the pipe and it is cool again."""
+    suns = [fault for fault in visit.faults if isinstance(fault, Warmed)]
+    cooled = [Shade(devices=sun.devices, times=1.0 / sun.times, onset=END, ramp=COOL_AT - END) for sun in suns]
+    return replace(visit, faults=(*visit.faults, *cooled), duration=COOL_AT)
+
+
+def with_the_sun_seen(trace: Trace) -> Signs:
+    """The signs of a run where it is known when the sun was on the pipe, and nothing else."""
+    sun = Warmed(devices="outlet", times=1.0, **SUN)
+    return signs_of(replace(trace, scenario=replace(trace.scenario, faults=(sun,))))
+
+
+_VALVES = CHECKS["gauge_off"]
+SHUT_IN = Check(
+    *("inlet_shut", "shut the inlet valve and watch the outlet gauge, all off", 15, ("creep",)),
+    *(_VALVES.effort, _VALVES.risk, True),
+)
+WAIT = Check("shade", "watch the outlet gauge until the sun is off the pipe, all off", 90, ("creep",), "come back")
+PAIR = Pair(
+    noticed="With all burners off the outlet gauge climbs, on a sunny morning.",
+    suspects=("a seat that leaks", "the sun on the pipe"),
+    visit=visit,
+    checks=(
+        *usual("gauge_on", "gauge_pilots", "gauge_off", "meter_off", "smell_off", "listen"),
+        PairCheck(CHECKS["sun"], reads=with_the_sun_seen),
+        PairCheck(SHUT_IN, inlet_shut, steps=((SHUT_AT, "inlet shut"),), tells=True),
+        PairCheck(WAIT, in_the_shade, steps=((END, "shade"),), tells=True),
+        *usual("vent_end", "raise_set_point"),
+    ),
+    because="A leak needs gas from the inlet, the sun needs none; what the sun has warmed falls again in the shade.",
+)

@@ -1,0 +1,117 @@
+"""`course report FOLDER`: what learners handed in, brought together, and the sheets of the class written from it."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+
+from toolkit.classroom.gather import Gathered, gather
+from toolkit.classroom.gather_results import Result, result
+from toolkit.classroom.hand_in import MOST_BYTES
+from toolkit.classroom.session import Session
+from toolkit.classroom.sheets import Page, class_summary, result_sheet, review_sheet, roster
+from toolkit.classroom.sheets_items import answers_csv, item_analysis
+from toolkit.classroom.xapi import statements
+from toolkit.errors import CourseError, LaunchError
+from toolkit.front.handouts import write
+from toolkit.front.report_pages import Ask, document, write_pages, write_qti
+from toolkit.front.session_commands import load_session
+from toolkit.front.station_commands import say
+from toolkit.quiz.cases import ITEMS, item_hash, offer
+
+ANSWERS, STATEMENTS, QTI = "answers.csv", "statements.jsonl", "qti"
+# Files and folders of the system and of hidden things are no hand-in.
+_HIDDEN = "."
+MOST_FILES = 2_000
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Gather a folder and write its sheets as asked: `gathered`, `session`, `paper`, `pdf`, `qti`, `out`.
+
+    Raises CourseError where the folder or the session cannot be read or a file cannot be written.
+    """
+    session = load_session(asked.session) if asked.session else None
+    gathered = gather(files_in(asked.gathered, asked.out))
+    if not gathered.people and not gathered.left:
+        raise LaunchError(f"There is no file in {asked.gathered}: put there what the learners handed in.")
+    results = tuple(result(person, session) for person in gathered.people)
+    pages = sheets(gathered, results, session)
+    write(asked.out / ANSWERS, answers_csv(results))
+    write(asked.out / STATEMENTS, statements(gathered.people))
+    if asked.qti:
+        write_qti(asked.out / QTI, questions(results))
+    written = ((asked.out / f"{one.name}.html", document(one.title, one.body, asked.paper, one.foot)) for one in pages)
+    write_pages(written, pdf=asked.pdf)
+    say(told(gathered, results))
+
+
+def files_in(folder: Path, out: Path) -> Iterator[tuple[str, bytes]]:
+    """The files of a folder and of the folders in it, by their path from there; nothing of what the report writes.
+
+    Raises LaunchError where the folder cannot be read. A file that cannot be read, or is too large, comes without its
+    bytes, so that it is listed. Links are not followed: what they lead to was not handed in.
+    """
+    try:
+        if not folder.is_dir():
+            raise LaunchError(f"There is no folder {folder}: give the one with the files that were handed in.")
+        own = out.resolve()
+        found = [path for path in sorted(folder.rglob("*")) if path.is_file() and not path.is_symlink()]
+        found = [
+            path
+            for path in found
+            if own not in path.resolve().parents
+            and not any(part.startswith(_HIDDEN) for part in path.relative_to(folder).parts)
+        ]
+    except OSError as error:
+        raise LaunchError(f"{folder} cannot be read ({error.strerror}): check that you may read it.") from None
+    if len(found) > MOST_FILES:
+        raise LaunchError(f"{folder} holds {len(found):,} files, at most {MOST_FILES:,} were expected: give another.")
+    for path in found:
+        name = path.relative_to(folder).as_posix()
+        try:
+            # A byte more than is allowed is enough to be refused for its size.
+            with path.open("rb") as file:
+                yield name, file.read(MOST_BYTES + 1)
+        except OSError:
+            yield name, b""
+
+
+def sheets(gathered: Gathered, results: Sequence[Result], session: Session | None) -> tuple[Page, ...]:
+    """All sheets of a class: for everybody, then for each person."""
+    return (
+        roster(gathered, session),
+        *((class_summary(results, session), item_analysis(results, session)) if results else ()),
+        *(result_sheet(number, one, session) for number, one in enumerate(results, 1)),
+        *(review_sheet(number, one) for number, one in enumerate(results, 1)),
+    )
+
+
+def questions(results: Sequence[Result]) -> Iterator[Ask]:
+    """Each question that counts as it was asked; one that this version of the course asks otherwise is left out."""
+    items = {item.key: item for item in ITEMS}
+    asked = dict.fromkeys(
+        (answer.item_key, answer.seed, answer.item_hash)
+        for one in results
+        for answer in (counted.first.attempt for counted in one.counted)
+        if answer.item_key in items
+    )
+    for key, seed, hashed in asked:
+        for units in ("us", "metric"):
+            try:
+                same = item_hash(offer(items[key], seed, units)) == hashed
+            except CourseError:
+                continue
+            if same:
+                yield items[key], seed, units
+                break
+
+
+def told(gathered: Gathered, results: Sequence[Result]) -> str:
+    """What was found, in a few lines."""
+    counted = sum(len(one.counted) for one in results)
+    lines = [f"{len(gathered.people)} people, {counted} answers counted."]
+    lines += [f"Not taken ({one.kind}): {one.why}" for one in gathered.left]
+    lines += [f"To look into: {note}" for note in gathered.notes]
+    lines += [f"The chain does not hold: {one.shown}" for one in gathered.people if not one.holds]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,215 @@
+"""The instructor's board: puts one seeded question before the class, takes two votes on it, and reveals the answer.
+
+It works with pages (a class that is served) and with hands alone (a projector and no network).
+"""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import ipywidgets
+
+from toolkit import course
+from toolkit.classroom.ballot import BALLOTS, CLOSED, FIRST, REVEALED, SECOND, SHOWN, TALK, Ballots, Round
+from toolkit.classroom.record import Record, data_folder
+from toolkit.classroom.room import ROOM_VARIABLE, Room
+from toolkit.errors import CourseError
+from toolkit.panels.class_votes import ASKED, NAMES, STYLE, answer_html, letter, question_html, question_of, tally_html
+from toolkit.panels.page_style import STYLE as PAGE_STYLE
+from toolkit.quiz import html
+from toolkit.quiz.cases import items_of
+from toolkit.quiz.items import Item
+from toolkit.quiz.voting import Vote, can_be_voted_on
+
+LOOK_SECONDS = 1.0
+# What the one button does next, by the phase that stands.
+NEXT = {
+    SHOWN: "Open the first vote",
+    FIRST: "Close it: talk it over",
+    TALK: "Open the second vote",
+    SECOND: "Close it and show the votes",
+    CLOSED: "Reveal the answer",
+    REVEALED: "",
+}
+
+
+def board() -> ipywidgets.VBox:
+    """The board of the class that is served here, or of a class that votes by hands."""
+    served = os.environ.get(ROOM_VARIABLE)
+    made = Board(Path(served) if served else data_folder() / "board", served=bool(served))
+    made.follow()
+    return made.box
+
+
+class Board:
+    """What the instructor steers. `show`, `go_on` and `count_hands` are what the buttons and fields do."""
+
+    def __init__(self, folder: Path, *, served: bool) -> None:
+        self.folder, self.served, self.ballots = folder, served, Ballots(folder)
+        self.units = _units()
+        self.lesson = ipywidgets.Dropdown(
+            options=[(one.name, one.number) for one in course.LESSONS], description="Lesson", tooltip="Lesson"
+        )
+        self.item = ipywidgets.Dropdown(options=[], description="Question", tooltip="Question")
+        self.seed = ipywidgets.BoundedIntText(
+            value=1, min=0, max=2**31 - 1, description="Seed", tooltip="Seed: the same seed gives the same numbers"
+        )
+        for field in (self.lesson, self.item, self.seed):
+            field.layout, field.style = {"width": "auto", "max_width": "640px"}, {"description_width": "initial"}
+        self.show_button = _button("Show the question", self.show)
+        self.next_button = _button("", self.go_on)
+        self.projector = ipywidgets.ToggleButton(description="Projector view", tooltip="Larger, for a projector")
+        self.projector.add_class("gp-switch")
+        self.projector.observe(lambda _: self._dress(), "value")
+        self.other_button = _button("Choose another question", self.choose_another)
+        self.said, self.body, self.tally = ipywidgets.HTML(), ipywidgets.HTML(), ipywidgets.HTML()
+        self.hands = ipywidgets.VBox()
+        self.choose = ipywidgets.VBox([self.lesson, self.item, self.seed, self.show_button])
+        self.box = ipywidgets.VBox(
+            [
+                ipywidgets.HTML(html.STYLE + PAGE_STYLE + STYLE),
+                self.projector,
+                self.choose,
+                self.body,
+                self.tally,
+                self.next_button,
+                self.hands,
+                self.said,
+                self.other_button,
+            ]
+        )
+        for name in ("gp-quiz", "gp-class"):
+            self.box.add_class(name)
+        self.lesson.observe(lambda _: self._list_items(), "value")
+        self._list_items()
+        self._counted: list[int] = []
+        self.round: Round | None = None
+        self.look(anew=True)
+
+    def follow(self) -> None:
+        """Count again and again, as long as the page's kernel lives."""
+        self._task = asyncio.get_running_loop().create_task(self._follow())
+
+    async def _follow(self) -> None:
+        while True:
+            self.look()
+            await asyncio.sleep(LOOK_SECONDS)
+
+    def show(self) -> None:
+        """Put the chosen question before the class."""
+        if self.item.value is None:
+            self.said.value = html.note("This lesson has no question to vote on. Choose another lesson.", "alert")
+            return
+        self._do(lambda: self.ballots.ask(self.item.value, self.seed.value, self.units))
+
+    def choose_another(self) -> None:
+        """Bring the choice of a question back."""
+        self.choose.layout.display, self.other_button.layout.display = "", "none"
+        self.lesson.focus()
+
+    def go_on(self) -> None:
+        """Take the next phase."""
+        self._do(self.ballots.go_on)
+
+    def count_hands(self, choice: int, hands: int) -> None:
+        """Note how many hands went up for an option."""
+        if self.round is not None and self.round.open:
+            self.ballots.raise_hands(self.round.number, self.round.phase, choice, hands)
+            self.look(anew=True)
+
+    def look(self, *, anew: bool = False) -> None:
+        """Show what stands now, where it has changed."""
+        with suppress(CourseError):
+            now = self.ballots.now()
+            if anew or now != self.round:
+                self._show(now)
+            elif now is not None:
+                self._tell_how_many(now)
+
+    def _do(self, what: Any) -> None:
+        try:
+            what()
+            self.said.value = ""
+        except CourseError as error:
+            self.said.value = html.note(str(error), "alert")
+        self.look()
+
+    def _show(self, now: Round | None) -> None:
+        changed = now is None or self.round is None or (now.number, now.phase) != (self.round.number, self.round.phase)
+        self.round = now
+        found = question_of(now) if now else None
+        if changed:
+            # On a projector the question stands alone; what else could be asked is folded away.
+            self.choose.layout.display = "none" if found else ""
+            self.other_button.layout.display = "" if found else "none"
+        self.next_button.layout.display = "none"
+        if now is None or found is None:
+            self.body.value = html.paragraph("Choose a question and show it.")
+            self.tally.value, self.hands.children = "", ()
+            return
+        question, vote = found
+        self.body.value = f"<p class='gp-do' role='status'>{html.escape(ASKED[now.phase])}</p>" + question_html(
+            question
+        )
+        if NEXT[now.phase]:
+            self.next_button.description = self.next_button.tooltip = NEXT[now.phase]
+            self.next_button.layout.display = ""
+        if now.phase in (CLOSED, REVEALED):
+            counts = [(NAMES[one], self.ballots.counts(now.number, one, len(vote.options))) for one in BALLOTS]
+            said = answer_html(vote) if now.phase == REVEALED else ""
+            self.tally.value = tally_html(vote, counts, now.phase == REVEALED) + said
+        else:
+            # Until the second vote is in, nobody sees what most have chosen: they would choose it too.
+            self.tally.value = html.listing([f"{letter(n)}  {words}" for n, words in enumerate(vote.options)])
+        if changed:
+            self.hands.children = self._hands(vote) if now.open else ()
+        self._tell_how_many(now)
+
+    def _tell_how_many(self, now: Round) -> None:
+        if not now.open:
+            self.said.value = ""
+            return
+        voted = sum(self.ballots.counts(now.number, now.phase, 26))
+        inside = f" of {len(Room(self.folder).visitors())} who have come in" if self.served else ""
+        words = html.note(f"{voted} have voted{inside}.")
+        if self.said.value != words:
+            self.said.value = words
+
+    def _hands(self, vote: Vote) -> tuple[Any, ...]:
+        """A field for each option, for who votes by hand."""
+        fields = []
+        for choice in range(len(vote.options)):
+            name = f"Hands for {letter(choice)}"
+            field = ipywidgets.BoundedIntText(min=0, max=999, description=name, tooltip=name)
+            field.style, field.layout = {"description_width": "120px"}, {"width": "220px"}
+            field.observe(lambda change, choice=choice: self.count_hands(choice, change["new"]), "value")
+            fields.append(field)
+        return tuple(fields)
+
+    def _list_items(self) -> None:
+        found: list[Item] = [one for one in items_of(self.lesson.value) if can_be_voted_on(one)]
+        # In one message: told of new options alone, the page takes none of them, and says so.
+        with self.item.hold_sync():
+            self.item.options = [(one.objective, one.key) for one in found]
+            self.item.index = None
+            self.item.index = 0 if found else None
+
+    def _dress(self) -> None:
+        (self.box.add_class if self.projector.value else self.box.remove_class)("gp-on-projector")
+
+
+def _units() -> str:
+    try:
+        return Record().units()
+    except CourseError:
+        return "us"
+
+
+def _button(text: str, act: Any) -> ipywidgets.Button:
+    button = ipywidgets.Button(description=text, tooltip=text, layout={"width": "auto", "align_self": "flex-start"})
+    button.on_click(lambda _: act())
+    return button

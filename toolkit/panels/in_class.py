@@ -1,0 +1,135 @@
+"""The page of each learner in a class: what is asked now, and a vote on it."""
+
+from __future__ import annotations
+
+import asyncio
+import os
+from contextlib import suppress
+from pathlib import Path
+from typing import Any
+
+import ipywidgets
+
+from toolkit.classroom.ballot import BALLOTS, CLOSED, REVEALED, TALK, Ballots, Round
+from toolkit.classroom.record import data_folder
+from toolkit.classroom.room import ROOM_VARIABLE
+from toolkit.errors import CourseError, RoomError
+from toolkit.panels.class_votes import (
+    ASKED,
+    NAMES,
+    STYLE,
+    answer_html,
+    letter,
+    question_html,
+    question_of,
+    tally_html,
+)
+from toolkit.panels.page_style import STYLE as PAGE_STYLE
+from toolkit.quiz import html
+
+LOOK_SECONDS = 1.0
+NOTHING = "Nothing is asked yet. The question comes up here by itself."
+ALONE = "This page belongs to a class that is served (course serve). Here is no class."
+
+
+def in_class() -> ipywidgets.VBox:
+    """The page of this visitor; it follows the class by itself."""
+    room = os.environ.get(ROOM_VARIABLE)
+    if not room:
+        return ipywidgets.HTML(PAGE_STYLE + STYLE + f"<div class='gp-quiz gp-class'>{html.paragraph(ALONE)}</div>")
+    page = InClass(Ballots(Path(room)), data_folder().name)
+    page.follow()
+    return page.box
+
+
+class InClass:
+    """What a voter sees of the class. `look` brings it up to date, `vote` is what the button does."""
+
+    def __init__(self, ballots: Ballots, voter: str) -> None:
+        self.ballots, self.voter = ballots, voter
+        self.round: Round | None = None
+        self.body, self.answer, self.said = ipywidgets.HTML(), ipywidgets.HTML(), ipywidgets.HTML()
+        self.options = ipywidgets.RadioButtons(options=[], layout={"width": "auto"}, tooltip="Your vote")
+        self.button = ipywidgets.Button(description="Vote", tooltip="Vote", layout={"width": "auto"})
+        self.button.on_click(lambda _: self.vote())
+        self.box = ipywidgets.VBox(
+            [
+                ipywidgets.HTML(html.STYLE + PAGE_STYLE + STYLE),
+                self.body,
+                self.options,
+                self.button,
+                self.said,
+                self.answer,
+            ]
+        )
+        for name in ("gp-quiz", "gp-class"):
+            self.box.add_class(name)
+        self._show(None)
+
+    def follow(self) -> None:
+        """Look again and again, as long as the page's kernel lives."""
+        self._task = asyncio.get_running_loop().create_task(self._follow())
+
+    async def _follow(self) -> None:
+        while True:
+            self.look()
+            await asyncio.sleep(LOOK_SECONDS)
+
+    def look(self) -> None:
+        """Show what is asked now, where it has changed."""
+        with suppress(RoomError):  # a moment's trouble with the file: the next look may do
+            now = self.ballots.now()
+            if now != self.round:
+                self._show(now)
+
+    def vote(self) -> None:
+        """Hand in what is chosen."""
+        if self.round is None or self.options.value is None:
+            self.said.value = html.note("Nothing is chosen yet. Choose an answer first.", "alert")
+            return
+        try:
+            self.ballots.vote(self.voter, self.round.number, self.options.value)
+        except RoomError as error:
+            self.said.value = html.note(str(error), "alert")
+            return
+        self.said.value = html.note(
+            f"Your vote is {letter(self.options.value)}. You may change it until the vote closes."
+        )
+
+    def _show(self, now: Round | None) -> None:
+        same = now is not None and self.round is not None and now.number == self.round.number
+        self.round = now
+        self.said.value = ""
+        found = None
+        try:
+            found = question_of(now) if now else None
+        except CourseError as error:
+            self.body.value = html.note(str(error), "alert")
+        if now is None or found is None:
+            self.body.value = self.body.value if now else html.note(NOTHING)
+            self._put(self.options, self.button, on=False)
+            self.answer.value = ""
+            return
+        question, vote = found
+        self.body.value = f"<p class='gp-do' role='status'>{html.escape(ASKED[now.phase])}</p>" + question_html(
+            question
+        )
+        if not same:
+            self.options.options = [(f"{letter(n)}  {words}", n) for n, words in enumerate(vote.options)]
+            self.options.value = None
+        self._put(self.options, on=True)
+        self.options.disabled = not now.open
+        self._put(self.button, on=now.open)
+        self.answer.value = ""
+        if now.phase in (CLOSED, REVEALED):
+            counts = [(NAMES[one], self.ballots.counts(now.number, one, len(vote.options))) for one in BALLOTS]
+            self.answer.value = tally_html(vote, counts, now.phase == REVEALED)
+        if now.phase == REVEALED:
+            self.answer.value += answer_html(vote)
+        if now.phase == TALK:
+            self.said.value = html.note("Your first vote stands. What others chose is shown after the second vote.")
+
+    @staticmethod
+    def _put(*parts: Any, on: bool) -> None:
+        for part in parts:
+            part.layout.display = "" if on else "none"

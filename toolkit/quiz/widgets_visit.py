@@ -1,0 +1,316 @@
+"""The page of troubleshooting cases: choose or draw one, work through its questions, see how one stands over faults.
+
+Like the quiz it is built on, it keeps callbacks to one line that calls a method.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection
+from secrets import randbelow
+from typing import Any
+
+import ipywidgets as widgets
+
+from toolkit.classroom.mastery import (
+    Stated,
+    calibration,
+    calibration_words,
+    comes_back,
+    fault_standings,
+    mixed_up,
+    stated,
+)
+from toolkit.classroom.record import Record
+from toolkit.classroom.review import PASSED
+from toolkit.diagnosis.next_check import CHECKS
+from toolkit.diagnosis.signatures import SUSPECTS
+from toolkit.errors import CourseError, RecordError
+from toolkit.quiz import html
+from toolkit.quiz.bank import bank, case_of_key, reviewed
+from toolkit.quiz.items import ABNORMAL, KNOWLEDGE
+from toolkit.quiz.questions import CauseQuestion, Grade, Question
+from toolkit.quiz.trouble_case import LEVELS, TroubleCase, draw_case, drawable, places
+from toolkit.quiz.trouble_items import LESSON, case_items
+from toolkit.quiz.trouble_words import station_words, tag_rows
+from toolkit.quiz.visit import MAKE_SAFE, MAKE_SAFE_NAME, NOTHING_SHOWN, SAFE_MINUTES, Step, VisitQuestion, Walk, walk
+from toolkit.quiz.widgets import Quiz
+from toolkit.units import tidy
+
+# Seeds that are easy to call out in a class.
+LARGEST_SEED = 99_999
+ANY = "any station"
+_FIELD, _NAMED = {"width": "620px", "max_width": "100%"}, {"description_width": "130px"}
+# What passes each section: reacting to an abnormal operating condition is either right or not.
+PASS_MARKS = {ABNORMAL: 1.0, KNOWLEDGE: PASSED}
+
+
+def visit() -> Any:
+    """Return the page of cases as a widget."""
+    return VisitPage().box
+
+
+def fresh_seed() -> int:
+    """A seed that nobody has chosen."""
+    return 1 + randbelow(LARGEST_SEED)
+
+
+class CaseQuiz(Quiz):
+    """The questions of one case; the visit is walked on the page, and an unsafe act ends the case."""
+
+    def __init__(self, case: TroubleCase, seed: int, record: Record, another: Callable[[], None]) -> None:
+        self.acts: list[str] = []
+        self.stopped = False
+        self.another = another
+        super().__init__(LESSON, seed, record, case_items(case))
+        self.again_button.description = self.again_button.tooltip = "Another case"
+
+    def again(self) -> None:
+        """Go on to another case."""
+        self.another()
+
+    def show(self) -> None:
+        """Show the item at `index`, unanswered."""
+        super().show()
+        leaves = isinstance(self.question, VisitQuestion)
+        words = "I know enough: end the visit" if leaves else "Check my answer"
+        self.check_button.description = self.check_button.tooltip = words
+
+    def _fields(self, question: Question) -> tuple[Any, ...]:
+        if not isinstance(question, VisitQuestion):
+            fields = super()._fields(question)
+            if isinstance(question, CauseQuestion):
+                for field in fields:
+                    field.style, field.layout = {"description_width": "310px"}, {"width": "410px", "max_width": "100%"}
+            return fields
+        self.acts = []
+        self.choice = _choice(question, self.acts)
+        self.make_button = widgets.Button(description="Make this check", tooltip="Make this check")
+        self.make_button.layout = {"width": "auto", "align_self": "flex-start"}
+        self.make_button.on_click(lambda _: self.make())
+        self.sum.value = html.note("No check is made yet. Minutes gone: 0.")
+        return (self.choice, self.make_button)
+
+    def answer(self) -> Any:
+        """What stands in the fields now, or what was done at the visit."""
+        return tuple(self.acts) if isinstance(self.question, VisitQuestion) else super().answer()
+
+    def make(self) -> None:
+        """Make the check that is chosen, and show what it showed; an unsafe one ends the case."""
+        question = self.question
+        if not isinstance(question, VisitQuestion):
+            return
+        if self.choice.value is None:
+            self.message.value = html.note("No check is chosen yet. Choose one in the list.", "alert")
+            self.choice.focus()
+            return
+        self.message.value = ""
+        self.acts.append(self.choice.value)
+        so_far = walk(question, self.acts)
+        # A new list, not new options in the old one: that would stand blank in the browser.
+        self.choice = _choice(question, self.acts)
+        self.inputs.children = (self.choice, self.make_button)
+        self.sum.value = walk_html(so_far)
+        if so_far.stopped:
+            self.stopped = True
+            self.check()
+        else:
+            self.choice.focus()
+
+    def next(self) -> None:
+        """Go on to the next item; after an unsafe act to the summary."""
+        if self.stopped:
+            self.grades += [None] * (len(self.items) - len(self.grades))
+            self.index = len(self.items)
+            self.summarise()
+        else:
+            super().next()
+
+    def check(self) -> None:
+        """Grade what stands in the fields; after an unsafe act only the summary is left."""
+        super().check()
+        if self.stopped:
+            self.next_button.description = "Show the summary"
+
+    def summarise(self) -> None:
+        """Show how the case went, each section with its own mark."""
+        super().summarise()
+        rows = [("Section", "Marks", "Passes from", "This case")]
+        for section, mark in PASS_MARKS.items():
+            asked = [grade for item, grade in zip(self.items, self.grades, strict=True) if item.section == section]
+            share = sum(one.score for one in asked if one) / len(asked)
+            passed = share >= mark and not (section == ABNORMAL and self.stopped)
+            unsafe = ": an unsafe act" if section == ABNORMAL and self.stopped else ""
+            words = "passed" if passed else f"not passed{unsafe}"
+            rows.append((section[0].upper() + section[1:], f"{share:.0%}", f"{mark:.0%}", words))
+        self.body.value += html.table(rows, "Marks for each section")
+
+    def _explained(self, graded: Grade) -> str:
+        told = super()._explained(graded)
+        return html.card("Stop", told) if isinstance(self.question, VisitQuestion) and self.stopped else told
+
+
+def choices(question: VisitQuestion, acts: Collection[str]) -> list[tuple[str, str | None]]:
+    """The checks that are left, with their minutes, as options of a list."""
+    left = [CHECKS[key] for key in question.checks if key not in acts]
+    named = [(f"{one.name} ({one.minutes:g} min)", one.key) for one in left]
+    return [("choose", None), *named, (f"{MAKE_SAFE_NAME} ({SAFE_MINUTES:g} min)", MAKE_SAFE)]
+
+
+def _choice(question: VisitQuestion, acts: Collection[str]) -> Any:
+    # Chosen by its index: a value of None would leave the box blank, and the first press of a key would go to it.
+    named = {"description": "Next check", "tooltip": "Next check"}
+    return widgets.Dropdown(options=choices(question, acts), index=0, layout=_FIELD, style=_NAMED, **named)
+
+
+def walk_html(so_far: Walk) -> str:
+    """A visit so far: what the last act showed, spoken, and all of it as a table."""
+    gone = f"Minutes gone: {so_far.minutes:g}."
+    if so_far.stopped:
+        said = f"The visit is stopped. {gone}"
+    elif so_far.steps[-1].act == MAKE_SAFE:
+        said = f"It is made safe; what was read before stands. {gone}"
+    else:
+        said = f"{_shown(so_far.steps[-1]) or NOTHING_SHOWN}. {gone}"
+    rows = [("Done", "Minutes", "It showed")]
+    for step in so_far.steps:
+        stopped = bool(so_far.stopped) and step is so_far.steps[-1]
+        nothing = "stopped here" if stopped else "made safe" if step.act == MAKE_SAFE else NOTHING_SHOWN
+        rows.append((step.name, f"{step.minutes:g}", _shown(step) or nothing))
+    return html.note(said[0].upper() + said[1:]) + html.table(rows, "Your visit so far")
+
+
+def _shown(step: Step) -> str:
+    return "; ".join(f"{name}: {value}" for name, value in step.showed)
+
+
+class VisitPage:
+    """The whole page: what to draw, the case, and the standing over faults. The methods are what its buttons do."""
+
+    def __init__(self, record: Record | None = None) -> None:
+        self.record = record or Record()
+        levels = [(f"{level}: {words}", level) for level, words in LEVELS.items()]
+        stations = [(ANY, None), *((f"{place.replace('_', ' ')}: {_about(place)}", place) for place in places())]
+        self.level = widgets.Dropdown(options=levels, index=0, description="Level", tooltip="Level")
+        self.place = widgets.Dropdown(options=stations, index=0, description="Station", tooltip="Station")
+        self.seed = widgets.BoundedIntText(min=1, max=LARGEST_SEED, description="Seed", tooltip="Seed")
+        self.seed.value = fresh_seed()
+        # The keys tell nothing of the cause; a reviewed case stands for level, station and seed.
+        kept = [(f"{one.key}, {one.station.replace('_', ' ')}", one.key) for one in bank()]
+        name = "Reviewed case"
+        self.kept = widgets.Dropdown(options=[("none of them", None), *kept], index=0, description=name, tooltip=name)
+        for field in (self.level, self.place, self.seed, self.kept):
+            field.layout, field.style = dict(_FIELD), dict(_NAMED)
+        self.seed.layout = {"width": "260px"}
+        self.open_button = _button("Open this case", self.open_case)
+        self.other_button = _button("Draw another seed and open it", self.another)
+        self.stand_button = _button("Show how I stand", self.show_standing)
+        self.message, self.card, self.standing = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.case_box = widgets.VBox()
+        self.quiz: CaseQuiz | None = None
+        hint = "The same level, station and seed give the same case: call them out, and a class works on one case."
+        chooser = widgets.VBox(
+            [
+                widgets.HTML(html.STYLE),
+                widgets.HTML(html.paragraph("A case to find out", "h3") + html.paragraph(hint)),
+                self.level,
+                self.place,
+                self.seed,
+                self.kept,
+                widgets.HBox([self.open_button, self.other_button], layout={"flex_flow": "row wrap"}),
+                self.message,
+                self.card,
+            ]
+        )
+        stand = widgets.VBox([widgets.HTML(html.paragraph("Where you stand", "h3")), self.stand_button, self.standing])
+        for part in (chooser, stand):
+            part.add_class("gp-quiz")
+        self.box = widgets.VBox([chooser, self.case_box, stand])
+
+    def open_case(self) -> None:
+        """Open the case of the level, station and seed that are chosen, or the reviewed one."""
+        key = self.kept.value
+        if key is None:
+            self._open(None)
+        else:
+            self._start(lambda: case_of_key(key), reviewed(key).day, f"reviewed case {key}")
+
+    def another(self) -> None:
+        """Draw another case; every third comes back to a pair of suspects that was mixed up."""
+        self.seed.value, self.kept.index = fresh_seed(), 0
+        place = self.place.value
+        at = [place] if place else places()
+        try:
+            suspect = comes_back(self._answers(), {key for one in at for key in drawable(self.level.value, one)})
+        except RecordError:  # lesson 00 says what is wrong with the record; a case needs none
+            suspect = None
+        self._open(suspect)
+
+    def show_standing(self) -> None:
+        """Show mastery over faults, the pairs mixed up, and the calibration picture."""
+        try:
+            self.standing.value = standing_html(self._answers())
+        except CourseError as error:
+            self.standing.value = html.note(str(error), "alert")
+
+    def _answers(self) -> tuple[Stated, ...]:
+        return stated(self.record.attempts(self.record.learner()))
+
+    def _open(self, suspect: str | None) -> None:
+        seed, level, place = self.seed.value, self.level.value, self.place.value
+        told = f"seed {seed}"
+        if suspect is not None:
+            told += ", drawn for you: the seed alone does not make it again"
+        self._start(lambda: draw_case(seed, level, place, suspect), seed, told)
+
+    def _start(self, draw: Callable[[], TroubleCase], seed: int, told: str) -> None:
+        """Begin a case, or say why it cannot be drawn."""
+        self.message.value = html.note("One moment: the day is simulated.")
+        try:
+            case = draw()
+        except CourseError as error:
+            self.message.value = html.note(str(error), "alert")
+            return
+        self.quiz = CaseQuiz(case, seed, self.record, self.another)
+        self.message.value = html.note(f"Open: {LEVELS[case.level]}; {told}.")
+        self.card.value = html.paragraph(f"The station: {station_words(case.place)}.") + html.table(
+            tag_rows(case, self.quiz.units), "By the station's tags and record"
+        )
+        self.case_box.children = (self.quiz.box,)
+        self.quiz.top.focus()
+
+
+def standing_html(answers: tuple[Stated, ...]) -> str:
+    """How one stands over faults: each suspect, the pairs mixed up, and stated points beside what was true."""
+    from toolkit.figures.calibration import calibration_picture
+
+    said = html.paragraph(tidy(calibration_words(answers)))
+    if not answers:
+        return said
+    faults = [("It was", "Cases", "Right", "Your points on it, mean")]
+    faults += [
+        (SUSPECTS.get(one.suspect, one.suspect), str(one.cases), str(one.right), f"{one.points:.0f}")
+        for one in fault_standings(answers)
+    ]
+    pairs = [("Mixed up", "Times")]
+    pairs += [(" and ".join(SUSPECTS.get(key, key) for key in sorted(pair)), str(n)) for pair, n in mixed_up(answers)]
+    bins = [(one.stated, one.count, one.true) for one in calibration(answers)]
+    mixed = html.table(pairs, "Pairs that were mixed up") if len(pairs) > 1 else html.paragraph("No pair is mixed up.")
+    return (
+        html.table(faults, "How you told each fault")
+        + mixed
+        + said
+        + html.image(calibration_picture(bins))
+        + html.paragraph("How sure you are is coaching only: no mark depends on it.")
+    )
+
+
+def _about(place: str) -> str:
+    words = station_words(place)
+    return words.removeprefix("a ") if place not in words.replace(" ", "_") else "a station that comes along"
+
+
+def _button(text: str, act: Callable[[], None]) -> Any:
+    button = widgets.Button(description=text, tooltip=text)
+    button.layout = {"width": "auto", "align_self": "flex-start"}
+    button.on_click(lambda _: act())
+    return button
