@@ -82,7 +82,7 @@ def worked() -> dict[str, str]:
     assert abs(seen.at(OUTLET, END) - seen.at(OUTLET, SHUT_AT) - stays) < 0.1 * stays
     return {
         "climb": f"climbs by {both(climbs, 'pressure_difference')}",
-        "whole": f"{both(lock + air, 'absolute_pressure')} absolute",
+        "whole": f"stands at {both(lock + air, 'absolute_pressure')}",
         "lock": pressure(lock),
         "air": both(air, "absolute_pressure"),
         "share": f"{100 * climbs / (lock + air):.2f} %",

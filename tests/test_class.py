@@ -177,7 +177,7 @@ def test_a_late_vote_is_told(ballots: Ballots, votable: str) -> None:
 
 
 def test_the_board_leads_through_a_round_with_hands_alone(tmp_path: Path, votable: str) -> None:
-    board = Board(tmp_path, served=False)
+    board = Board(Ballots(tmp_path))
     item = next(one for one in ITEMS if one.key == votable)
     board.lesson.value, board.item.value, board.seed.value = item.lesson, votable, 5
     board.show()
@@ -204,7 +204,7 @@ def test_the_board_leads_through_a_round_with_hands_alone(tmp_path: Path, votabl
 def test_the_board_of_a_served_class_says_how_many_are_in(tmp_path: Path, votable: str) -> None:
     room = Room(tmp_path)
     room.come_in("Ann")
-    board = Board(tmp_path, served=True)
+    board = Board(Ballots(tmp_path), Room(tmp_path))
     board.ballots.ask(votable, 5, "us")
     board.look()
     board.go_on()
@@ -214,11 +214,11 @@ def test_the_board_of_a_served_class_says_how_many_are_in(tmp_path: Path, votabl
 
 
 def test_two_boards_and_a_restart_show_the_same(tmp_path: Path, votable: str) -> None:
-    first = Board(tmp_path, served=False)
+    first = Board(Ballots(tmp_path))
     first.ballots.ask(votable, 5, "us")
     first.look()
     first.go_on()
-    again = Board(tmp_path, served=False)
+    again = Board(Ballots(tmp_path))
     assert again.round == first.round
     assert again.next_button.description == NEXT[FIRST]
 

@@ -17,7 +17,6 @@ from toolkit.diagnosis.look_up import (
     QUESTIONS,
     RULED_OUT,
     Asked,
-    after,
     answer,
     kind_of,
     layers_of,
@@ -48,6 +47,11 @@ HOSTILE = "<script>alert(1)</script>"
 
 def asked(*layers, **more) -> Asked:
     return Asked(frozenset(layers or layers_of(HOUSE)), RECORD, **more)
+
+
+def after(now: Asked, check, values) -> Asked:
+    """What is asked once a check has shown these values."""
+    return replace(now, signs=replace(now.signs, **values), done=now.done | {check.key})
 
 
 def drawn(chance, layers) -> Signs:
@@ -212,6 +216,18 @@ def test_the_search_ends_in_a_finding():
     assert told.advice.state == "found"
     assert "dirt or nick" in told.advice.why
     assert "Found" in html.advice_html(told)
+    assert "The repair is for the qualified" in html.advice_html(told)
+
+
+def test_where_nothing_is_wrong_there_is_nothing_to_repair():
+    told = answer(asked(signs=Signs(vent_on="none", vent_off="none", creep="still", burners="gas", noise="quiet",
+                                    swing="steady", spike="small", meter_on="as the rating", meter_off="stands",
+                                    filter_drop="small", vent_end="clear", sun="no rise", frost="none"),
+                        readings=GaugeReadings(7 * IN_WC, 7.2 * IN_WC, 7.8 * IN_WC, inlet=60 * PSI)))  # fmt: skip
+    assert told.suspects[0].key == NOTHING
+    assert told.advice.state == "found"
+    assert "No fault was borne out" in html.advice_html(told)
+    assert "repair" not in html.advice_html(told)
 
 
 def test_changed_weights_change_the_answer_and_none_is_refused():
@@ -351,8 +367,10 @@ def test_made_safe_speaks_only_of_what_the_gauges_say(page):
     page.ask.readings["outlet_off"].text.value = "1 psig"
     page.ask.safe.value = True
     assert page.answer.stops == {}
-    page.ask.stops["gas_indoors"].value = True
-    assert list(page.answer.stops) == ["gas_indoors"]
+    for pressed in ("gas_indoors", "above_rating"):
+        page.ask.stops[pressed].value = True
+        assert list(page.answer.stops) == [pressed]
+        page.ask.stops[pressed].value = False
 
 
 def test_the_outcome_of_a_check_is_entered_by_one_press(page):

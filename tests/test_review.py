@@ -111,7 +111,7 @@ def html_of(box):
 def test_the_map_lists_every_lesson_with_its_minutes(tmp_path):
     page = html_of(course_map(Record(tmp_path)))
     assert f"Go on with <a class='gp-lesson-link' href='{LESSONS[0].file}'>" in page
-    table = ElementTree.fromstring(page[page.index("<table") :])
+    table = ElementTree.fromstring(page[page.index("<table") : page.index("</table>") + len("</table>")])
     rows = table.findall("./tbody/tr")
     assert [row.find("./th/a").attrib["href"] for row in rows] == [one.file for one in LESSONS]
     assert [row.find("./td").text for row in rows] == [str(one.minutes) for one in LESSONS]
@@ -145,7 +145,8 @@ def test_a_record_that_cannot_be_read_is_told_and_the_lessons_still_stand(tmp_pa
     (tmp_path / "record.sqlite3").write_bytes(b"no database" * 100)
     page = html_of(course_map(Record(tmp_path)))
     assert "role='alert'" in page
-    assert page.count("gp-lesson-link") == len(LESSONS) + 1
+    # and where to go on, the cases, and the page for a fault at hand
+    assert page.count("gp-lesson-link") == len(LESSONS) + 3
 
 
 def test_an_unknown_lesson_is_refused_in_words():

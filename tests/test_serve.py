@@ -22,7 +22,8 @@ from tornado.websocket import websocket_connect
 
 from toolkit.classroom.record import Record
 from toolkit.classroom.room import Room as Folder
-from toolkit.front import serve
+from toolkit.classroom.session import session_of, shipped_session
+from toolkit.front import command, serve
 from toolkit.front.launch import START_LESSON
 from toolkit.front.room_server import MOST_PAGES, MOST_WRONG
 
@@ -201,6 +202,36 @@ def test_a_killed_class_goes_on(tmp_path: Path, folder: Path) -> None:
         # the cookie of before is still good, and leads to the same record
         assert re.search(r"<pre>(.*)\n</pre>", opened(ann, again))[1] == where  # type: ignore[index]
     assert [one.name for one in Folder(room.folder).visitors()] == ["Ann"]
+
+
+def test_a_session_says_in_which_numbers_each_is_asked(tmp_path: Path) -> None:
+    lessons = small_lessons(tmp_path / "lessons")
+    asks = "from toolkit.quiz.widgets import Quiz; print(Quiz('02').seed, Quiz('05').seed)"
+    (lessons / START_LESSON).write_text(book(("markdown", "# Start"), ("code", asks)))
+    text = shipped_session("first_evening")
+    each = tmp_path / "each.toml"
+    each.write_text(text.replace('kind = "same"', 'kind = "each"'), encoding="utf-8")
+
+    def seeds(room: Room, name: str) -> list[int]:
+        known, _ = room.comes_in(name)
+        return [int(one) for one in re.search(r"<pre>(\d+) (\d+)\n", opened(known, room)).groups()]  # type: ignore[union-attr]
+
+    with running_room(tmp_path / "same", lessons, "--session", "first_evening") as room:
+        (ann, other), (bob, _) = seeds(room, "Ann"), seeds(room, "Bob")
+        assert ann == bob == session_of(text).seed
+        assert other != ann  # lesson 05 is not in the session: anybody's numbers
+    with running_room(tmp_path / "each", lessons, "--session", str(each)) as room:
+        (ann, _), (bob, _) = seeds(room, "Ann"), seeds(room, "Bob")
+        assert (ann, bob) == tuple(session_of(each.read_text(encoding="utf-8")).seed_of(one) for one in ("Ann", "Bob"))
+        assert ann != bob
+
+
+def test_a_session_that_is_none_is_refused_before_anything_is_served(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, folder: Path
+) -> None:
+    words = ["serve", "--lessons", str(folder), "--folder", str(tmp_path / "room"), "--session", "nothing_here"]
+    assert command.main(words) == 2
+    assert "no session of the course has that name" in capsys.readouterr().err
 
 
 def test_how_many_a_machine_holds() -> None:

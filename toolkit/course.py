@@ -99,6 +99,21 @@ LESSONS = (
         "low with all burners on: read the drop across the filter while gas flows",
         lab=True,
     ),
+    Lesson(
+        *("18", "Weak spring, or the monitor shut", "18_weak_spring_or_the_monitor_shut.ipynb", 12),
+        "low at every load: read the gauge between the two regulators",
+        lab=True,
+    ),
+    Lesson(
+        *("19", "Torn, or stuck open", "19_torn_or_stuck_open.ipynb", 12),
+        "high, and gas beside the vent: hold the outlet low until the relief valve is shut",
+        lab=True,
+    ),
+    Lesson(
+        *("20", "Plugged, or leaking", "20_plugged_or_leaking.ipynb", 12),
+        "low with all burners on: shut the outlet valve, and see what comes back",
+        lab=True,
+    ),
 )
 
 

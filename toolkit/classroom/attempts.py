@@ -86,7 +86,6 @@ def checked(attempt: Attempt) -> Attempt:
 
     Raises a RecordError that names the field where there is no such thing.
     """
-    words = (attempt.learner, attempt.course_version, attempt.lesson, attempt.item_key, attempt.item_hash)
     # Adding nothing turns the minus nought, which the database does not keep, into nought.
     score, maximum, seconds = (float(number) + 0.0 for number in (attempt.score, attempt.maximum, attempt.seconds))
     if not all(map(isfinite, (score, maximum, seconds))) or maximum <= 0.0:
@@ -99,7 +98,12 @@ def checked(attempt: Attempt) -> Attempt:
     if abs(int(attempt.seed)) > LARGEST_WHOLE:
         raise RecordError("a seed of more than 18 digits was given, a smaller one was expected.")
     return Attempt(
-        *map(clean_text, (*words, attempt.objective)),
+        learner=clean_text(attempt.learner),
+        course_version=clean_text(attempt.course_version),
+        lesson=clean_text(attempt.lesson),
+        item_key=clean_text(attempt.item_key),
+        item_hash=clean_text(attempt.item_hash),
+        objective=clean_text(attempt.objective),
         seed=int(attempt.seed),
         answer=json.loads(answer_text(attempt.answer)),
         score=score,

@@ -14,6 +14,8 @@ USUAL_PAGE, SMALLEST_PAGE, LARGEST_PAGE = 4096, 512, 65536
 LEAF_OF_A_TABLE = 13
 FILE_HEADER = 100
 LONGEST_VARINT = 9
+# Bytes that a row takes on its page at the least, with the pointer to it.
+LEAST_CELL = 6
 
 Value = None | int | float | str | bytes
 
@@ -25,7 +27,8 @@ def rows(data: bytes) -> Iterator[tuple[int, tuple[Value, ...]]]:
         header = start + (FILE_HEADER if start == 0 else 0)
         if header + 8 > len(data) or data[header] != LEAF_OF_A_TABLE:
             continue
-        for number in range(_whole(data, header + 3, 2)):
+        # No page holds more than this, whatever a damaged one says.
+        for number in range(min(_whole(data, header + 3, 2), size // LEAST_CELL)):
             try:
                 cell = start + _whole(data, header + 8 + 2 * number, 2)
                 yield _row(data, cell, size, usable)
@@ -68,15 +71,17 @@ def _payload(data: bytes, place: int, length: int, size: int, usable: int) -> by
         return _part(data, place, length)
     here = least + (length - least) % (usable - 4)
     here = here if here <= most else least
-    body, page = _part(data, place, here), _whole(data, place + here, 4)
-    while len(body) < length:
+    parts, missing, page = [_part(data, place, here)], length - here, _whole(data, place + here, 4)
+    seen: set[int] = set()
+    while missing:
+        if page < 1 or page in seen:
+            raise ValueError("no such page, or pages that name each other in a circle")
+        seen.add(page)
         start = (page - 1) * size
-        if page < 1:
-            raise ValueError("no such page")
         page = _whole(data, start, 4)
-        # Each turn adds bytes, so that pages that name each other in a circle come to an end too.
-        body += _part(data, start + 4, min(usable - 4, length - len(body)))
-    return body
+        parts.append(_part(data, start + 4, min(usable - 4, missing)))
+        missing -= len(parts[-1])
+    return b"".join(parts)
 
 
 def _value(body: bytes, at: int, kind: int) -> tuple[Value, int]:

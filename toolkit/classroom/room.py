@@ -16,7 +16,8 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from toolkit.classroom.record import FILE_NAME, LONGEST_NAME, Record
+from toolkit.classroom.record import FILE_NAME, LONGEST_NAME, Record, data_folder
+from toolkit.classroom.session import Session, session_of
 from toolkit.errors import RoomError
 
 # Read aloud and typed by thirty people: no letter or digit that is taken for another.
@@ -25,7 +26,8 @@ CODE_LENGTH, OWN_CODE_DIGITS = 6, 6
 INSTRUCTOR = "instructor"
 # Tells a kernel where its room is.
 ROOM_VARIABLE = "GUARDED_PRESSURE_ROOM"
-_CODE, _SECRET, _VISITORS, _VISITOR = "class_code.txt", "cookie_secret", "visitors", "visitor.json"
+_CODE, _SECRET, _SESSION = "class_code.txt", "cookie_secret", "session.toml"
+_VISITORS, _VISITOR = "visitors", "visitor.json"
 
 
 @dataclass(frozen=True)
@@ -62,6 +64,17 @@ class Room:
             self.secret = (folder / _SECRET).read_bytes()
             self._known = dict(_visitors(folder / _VISITORS))
 
+    def take_session(self, text: str) -> None:
+        """Keep the text of a session file: from now on it says in which numbers each visitor is asked."""
+        with _in_plain_words(self.folder):
+            _write(self.folder / _SESSION, text.encode())
+
+    def session(self) -> Session | None:
+        """The session that is held here; None where none was given. Raises ScenarioError for a spoilt file."""
+        path = self.folder / _SESSION
+        with _in_plain_words(self.folder):
+            return session_of(path.read_text(encoding="utf-8")) if path.is_file() else None
+
     def opens(self, code: str) -> bool:
         """Whether it is the class code, however it is spaced and in whichever case."""
         return secrets.compare_digest(_plain(code).encode(), _plain(self.code).encode())
@@ -69,6 +82,12 @@ class Room:
     def visitors(self) -> tuple[Visitor, ...]:
         """All who have come in, by name."""
         return tuple(sorted((one for one, _ in self._known.values()), key=lambda one: (one.name.casefold(), one.key)))
+
+    def who_is_in(self) -> tuple[Visitor, ...]:
+        """The same, as the folder says now: somebody may have come in by way of another process."""
+        with _in_plain_words(self.folder):
+            self._known = dict(_visitors(self.folder / _VISITORS))
+        return self.visitors()
 
     def visitor(self, key: str) -> Visitor | None:
         """Who has a key, if anybody."""
@@ -126,6 +145,29 @@ class Room:
             _write(self.data_folder(visitor) / _VISITOR, text.encode())
         self._known[visitor.key] = (visitor, lock)
         return own
+
+
+def room_here() -> Path | None:
+    """The folder of the class that this page belongs to; None where none is served."""
+    folder = os.environ.get(ROOM_VARIABLE)
+    return Path(folder) if folder else None
+
+
+def seed_here(lesson: str, learner: str) -> int | None:
+    """The seed of a learner's questions by the session that is held here; None where any will do."""
+    folder = room_here()
+    session = Room(folder).session() if folder else None
+    return session.seed_of(learner) if session and lesson in session.lessons else None
+
+
+def visitor_here() -> str:
+    """The key of the visitor whose page this is."""
+    return data_folder().name
+
+
+def folder_for_hands() -> Path:
+    """Where the votes of a class that is not served are kept: they are hands that somebody counts."""
+    return data_folder() / "board"
 
 
 def _checked_code(code: str) -> str:

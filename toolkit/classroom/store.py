@@ -225,7 +225,8 @@ def as_recorded(row: Sequence[Any]) -> Recorded:
         answered = json.loads(answer)
     except RecursionError:
         raise ValueError(f"row {id_} has no answer") from None
-    return Recorded(id_, checked_time(time), Attempt(*words, seed, answered, *numbers), previous, hash_)
+    fields: tuple[Any, ...] = (*words, seed, answered, *numbers)
+    return Recorded(id_, checked_time(time), Attempt(*fields), previous, hash_)
 
 
 def as_event(row: Sequence[Any]) -> Event:

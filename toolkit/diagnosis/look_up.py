@@ -24,7 +24,7 @@ from toolkit.diagnosis.next_check import (
 )
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief
 from toolkit.diagnosis.readings import GaugeReadings, Record, signs_of_readings
-from toolkit.diagnosis.signatures import SUSPECTS, UNSEEN, Run, Signatures, nearest_kind, possible, shipped
+from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, UNSEEN, Run, Signatures, nearest_kind, possible, shipped
 from toolkit.diagnosis.signatures import kind_of as kind_of_station
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.errors import ScenarioError
@@ -136,6 +136,8 @@ ENDS: Mapping[str, str] = {
     "call for help": "Stop here. Nothing more is looked for until it is safe.",
     "not enough to tell": "Do not guess. Leave it safe, write down what was met, and ask for help.",
 }
+# Where the search ends with nothing wrong there is nothing to repair.
+SOUND = "No fault was borne out. Leave every layer as it was found, and write down what was met."
 
 # A sign speaks for a suspect where, alone, it makes it so many times as likely; against it at the inverse.
 SPEAKS = 1.25
@@ -330,9 +332,10 @@ def shown_by(now: Belief, check: Check) -> tuple[str, ...]:
     )
 
 
-def after(asked: Asked, check: Check, values: Mapping[str, str]) -> Asked:
-    """What is known once a check has shown these values; none: it was made, or could not be, and told nothing."""
-    return replace(asked, signs=replace(asked.signs, **values), done=asked.done | {check.key})
+def end_words(answer: Answer) -> str:
+    """What the end of the search asks for, in words."""
+    sound = answer.advice.state == "found" and answer.suspects[0].key == NOTHING
+    return SOUND if sound else ENDS[answer.advice.state]
 
 
 def in_words(key: str, value: str) -> str:

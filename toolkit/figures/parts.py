@@ -184,6 +184,15 @@ def gauge(x: float, y: float, radius: float, level: float, part: str) -> str:
     )
 
 
+def unknown(x: float, y: float) -> str:
+    """A question mark with its middle at `x`, `y`: what is within is not known. A shape, as large on every screen."""
+    return (
+        f'<g data-part="unknown"><path d="M{num(x - 4.6)} {num(y - 4)}a4.8 4.8 0 1 1 7.2 4.2q-2.6 1.5 -2.6 4" '
+        f'fill="none" stroke="{INK}" stroke-width="2.6"/><circle cx="{num(x)}" cy="{num(y + 8)}" r="1.8" '
+        f'fill="{INK}"/></g>'
+    )
+
+
 def burner(x: float, base: float, size: float, part: str) -> str:
     """A burner head with its flame; `size` 0 shows no flame."""
     head = block(x - 11, base - 6, 22, 8, STEEL) + f'<path d="M{num(x - 7)} {num(base - 6)}h14" stroke="{INK}"/>'

@@ -95,7 +95,7 @@ def supply(view: SupplyView, x: float, y: float, fills: Fills) -> str:
 def strainer(view: FilterView, x: float, y: float, fills: Fills) -> str:
     """A filter: mesh across the pipe; what blocks it fills it from below."""
     if view.closed:
-        bowl = parts.block(x - 16, y - 16, 32, 46, WALL, 4) + parts.words(x, y + 12, "?", 17, "middle", bold=True)
+        bowl = parts.block(x - 16, y - 16, 32, 46, WALL, 4) + parts.unknown(x, y + 6)
         return f'<g data-part="filter" data-closed="1">{bowl}</g>'
     body = parts.filter_bowl(x, y, BORE, view.blocked, fills.inlet, fills.hatch, "filter-bowl")
     return (
@@ -133,7 +133,7 @@ def volume_gauge(view: VolumeView, x: float, y: float, fills: Fills) -> str:
         parts.gauge(x, y - 54, 19, view.level, "gauge")
         if view.read
         else f'<circle cx="{num(x)}" cy="{num(y - 54)}" r="19" fill="{CARD}" stroke="{EDGE}" stroke-width="3"/>'
-        + parts.words(x, y - 48, "?", 17, "middle", bold=True)
+        + parts.unknown(x, y - 54)
     )
     return parts.pipe([(x, low), (x, y - 40)], 4, fills.inlet, "gauge-pipe") + face
 

@@ -133,7 +133,7 @@ def _closed_up(x: float, y: float, low: float, fills: Fills) -> str:
         + parts.block(x - 15, y - 124, 30, 50, WALL, 2)
         + parts.block(x - 34, shoulder, 68, y - 34 - shoulder, WALL, 7)
         + parts.block(x - 38, flange - 4, 76, 8, WALL, 1)
-        + parts.words(x, y + 6, "?", 17, "middle", bold=True)
+        + parts.unknown(x, y)
     )
 
 

@@ -91,7 +91,14 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
         elif asked.task == "serve":
             from toolkit.front import serve
 
-            serve.open_room(asked.lessons, asked.port, folder=asked.folder, code=asked.code, network=asked.network)
+            serve.open_room(
+                asked.lessons,
+                asked.port,
+                folder=asked.folder,
+                code=asked.code,
+                session=asked.session,
+                network=asked.network,
+            )
         elif asked.task:
             from toolkit.front import station_commands
 
@@ -142,6 +149,7 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     room.add_argument("--port", metavar="N", help="the port to serve on; a free one if left out")
     room.add_argument("--folder", type=Path, help="the class's folder; one that is there goes on (default: today's)")
     room.add_argument("--code", metavar="CODE", help="the class code (default: the folder's last, or a new one)")
+    room.add_argument("--session", metavar="FILE", help="a session file: in which numbers each visitor is asked")
     room.add_argument("--network", action="store_true", help="let other devices in the room's network come in")
     images = tasks.add_parser("images", help="draw the README's images anew")
     images.add_argument("--folder", type=Path, default=Path("images"), help="where the images go (default: images)")

@@ -12,6 +12,7 @@ import hashlib
 import json
 import re
 from collections.abc import Iterator
+from dataclasses import asdict
 from html import escape
 from importlib import resources
 from pathlib import Path
@@ -49,20 +50,19 @@ LIMITS = {
     },
     **{name: getattr(symptoms, name) for name in ("LITTLE", "LOW", "STILL")},
 }
-# A text that is refused in each way; its refusal gives the words of that way. The words in braces stand in their place.
-_GAUGE = "gauge_pressure"
+# A text for each way in which a gauge pressure is refused: the refusal gives the words of that way.
 REFUSED = {
-    "long": ("7" * (units.LONGEST_TEXT + 1), _GAUGE),
-    "number": ("psi", _GAUGE),
-    "two_ways": ("1,2,3 psi", _GAUGE),
-    "zero": ("1/0 psi", _GAUGE),
-    "large": ("1e99 psi", _GAUGE),
-    "unit": ("7", _GAUGE),
-    "unknown": ("7 spelling", _GAUGE),
-    "dimension": ("7 ft", _GAUGE),
-    "inch": ("7 in", _GAUGE),
-    "vacuum": ("-99 psi", _GAUGE),
-    "difference": ("7 psid", _GAUGE),
+    "long": "7" * (units.LONGEST_TEXT + 1),
+    "number": "psi",
+    "two_ways": "1,2,3 psi",
+    "zero": "1/0 psi",
+    "large": "1e99 psi",
+    "unit": "7",
+    "unknown": "7 spelling",
+    "dimension": "7 ft",
+    "inch": "7 in",
+    "vacuum": "-99 psi",
+    "difference": "7 psid",
 }
 
 
@@ -129,10 +129,7 @@ def course() -> dict[str, Any]:
             "others": look_up.MOST_OTHERS,
         },
         "checks": {
-            key: {
-                **{name: getattr(one, name) for name in ("name", "minutes", "signs", "effort", "risk", "qualified")},
-                "forbidden": one.forbidden,
-            }
+            key: {name: value for name, value in asdict(one).items() if name != "key"}
             for key, one in next_check.CHECKS.items()
         },
         "stops": next_check.STOPS,
@@ -265,7 +262,8 @@ def grammar() -> str:
 
 def refusals() -> Iterator[tuple[str, str]]:
     """The last sentence of each refusal, with the text's own words left open in braces."""
-    for way, (text, kind) in REFUSED.items():
+    kind = "gauge_pressure"
+    for way, text in REFUSED.items():
         try:
             units.parse_quantity(text, kind)
         except QuantityError as refused:

@@ -17,6 +17,7 @@ import psutil
 from toolkit.classroom.record import data_folder
 from toolkit.classroom.room import Room
 from toolkit.front.launch import HOST, lessons_folder, usable_port
+from toolkit.front.session_commands import session_text
 
 EVERY_ADDRESS = "0.0.0.0"
 # What a page's kernel has loaded once its bench has been moved and its question asked.
@@ -30,7 +31,15 @@ SHARE_OF_MEMORY = 0.8
 LEAST_VISITORS = 2
 
 
-def open_room(lessons: Path | None, port: str | None, *, folder: Path | None, code: str | None, network: bool) -> None:
+def open_room(
+    lessons: Path | None,
+    port: str | None,
+    *,
+    folder: Path | None,
+    code: str | None,
+    session: str | None,
+    network: bool,
+) -> None:
     """Serve a class until Ctrl-C or a SIGTERM.
 
     Args:
@@ -38,6 +47,7 @@ def open_room(lessons: Path | None, port: str | None, *, folder: Path | None, co
         port: the port as typed; a free one if None.
         folder: the class's folder; one of today in the user's data folder if None. An old one goes on where it was.
         code: the class code; the folder's last one, or a new one, if None.
+        session: a session file, or the name of a shipped one: in which numbers each is asked.
         network: whether other machines can come in.
 
     Raises:
@@ -47,6 +57,8 @@ def open_room(lessons: Path | None, port: str | None, *, folder: Path | None, co
     pages = lessons_folder(lessons, Path.cwd())
     number = usable_port(port)
     room = Room(folder or data_folder() / "classes" / date.today().isoformat(), code)
+    if session is not None:
+        room.take_session(session_text(session))
     # As in `launch.open_course`: a second less at every start, and nobody's settings for other notebooks.
     sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
     os.environ["JUPYTER_NO_CONFIG"] = "1"
@@ -99,8 +111,10 @@ def addresses(network: bool) -> list[str]:
 def announcement(hosts: list[str], port: int, room: Room, key: str, each: int, most: int, network: bool) -> str:
     """What the instructor reads once the room is open."""
     doors = " or ".join(f"http://{host}:{port}/" for host in hosts)
+    held = room.session()
     lines = [
         f"The class is open at {doors}",
+        *([f"  session: {held.title}"] if held else []),
         f"  class code: {room.code}",
         f"  the instructor's own way in, for nobody else: http://{hosts[0]}:{port}/instructor?key={key}",
         f"  names and answers are kept in {room.folder}",

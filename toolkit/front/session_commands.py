@@ -38,17 +38,24 @@ def run(asked: argparse.Namespace) -> None:
 
 def load_session(file: str) -> Session:
     """The session of a path, or of a shipped session's name; a LaunchError says in a sentence what is wrong."""
+    return session_of(session_text(file))
+
+
+def session_text(file: str) -> str:
+    """The text of a session file, of a path or of a shipped session's name, refused as by `load_session`."""
     shown = file if file.strip() and file.isprintable() else repr(file)
     try:
         if file in shipped_sessions():
-            return session_of(shipped_session(file))
+            return shipped_session(file)
         path = Path(file)
         if not path.is_file():
             meant = checks.near(file, shipped_sessions(), "With the course come: " + ", ".join(shipped_sessions()))
             raise LaunchError(f"There is no file {shown}, and no session of the course has that name. {meant}")
         if path.stat().st_size > 4 * MOST_CHARACTERS:  # a character takes at most four bytes
             raise LaunchError(f"{shown} is too large for a session file: at most {MOST_CHARACTERS:,} characters.")
-        return session_of(path.read_bytes().decode("utf-8-sig"))
+        text = path.read_bytes().decode("utf-8-sig")
+        session_of(text)
+        return text
     except UnicodeDecodeError:
         raise LaunchError(f"{shown} is not a text in UTF-8: save it so, or give a session file.") from None
     except (OSError, ValueError) as error:

@@ -24,6 +24,9 @@ from toolkit.panels import (
     lesson_15,
     lesson_16,
     lesson_17,
+    lesson_18,
+    lesson_19,
+    lesson_20,
 )
 from toolkit.panels.predict import PredictThenTry
 
@@ -47,6 +50,9 @@ LESSONS = {
     "15": lesson_15,
     "16": lesson_16,
     "17": lesson_17,
+    "18": lesson_18,
+    "19": lesson_19,
+    "20": lesson_20,
 }
 
 

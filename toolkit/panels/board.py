@@ -6,17 +6,15 @@ It works with pages (a class that is served) and with hands alone (a projector a
 from __future__ import annotations
 
 import asyncio
-import os
 from contextlib import suppress
-from pathlib import Path
 from typing import Any
 
 import ipywidgets
 
 from toolkit import course
 from toolkit.classroom.ballot import BALLOTS, CLOSED, FIRST, REVEALED, SECOND, SHOWN, TALK, Ballots, Round
-from toolkit.classroom.record import Record, data_folder
-from toolkit.classroom.room import ROOM_VARIABLE, Room
+from toolkit.classroom.record import Record
+from toolkit.classroom.room import Room, folder_for_hands, room_here
 from toolkit.errors import CourseError
 from toolkit.panels.class_votes import ASKED, NAMES, STYLE, answer_html, letter, question_html, question_of, tally_html
 from toolkit.panels.page_style import STYLE as PAGE_STYLE
@@ -39,8 +37,8 @@ NEXT = {
 
 def board() -> ipywidgets.VBox:
     """The board of the class that is served here, or of a class that votes by hands."""
-    served = os.environ.get(ROOM_VARIABLE)
-    made = Board(Path(served) if served else data_folder() / "board", served=bool(served))
+    room = room_here()
+    made = Board(Ballots(room or folder_for_hands()), Room(room) if room else None)
     made.follow()
     return made.box
 
@@ -48,8 +46,8 @@ def board() -> ipywidgets.VBox:
 class Board:
     """What the instructor steers. `show`, `go_on` and `count_hands` are what the buttons and fields do."""
 
-    def __init__(self, folder: Path, *, served: bool) -> None:
-        self.folder, self.served, self.ballots = folder, served, Ballots(folder)
+    def __init__(self, ballots: Ballots, room: Room | None = None) -> None:
+        self.ballots, self.room = ballots, room
         self.units = _units()
         self.lesson = ipywidgets.Dropdown(
             options=[(one.name, one.number) for one in course.LESSONS], description="Lesson", tooltip="Lesson"
@@ -174,7 +172,7 @@ class Board:
             self.said.value = ""
             return
         voted = sum(self.ballots.counts(now.number, now.phase, 26))
-        inside = f" of {len(Room(self.folder).visitors())} who have come in" if self.served else ""
+        inside = f" of {len(self.room.who_is_in())} who have come in" if self.room else ""
         words = html.note(f"{voted} have voted{inside}.")
         if self.said.value != words:
             self.said.value = words

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-import os
 from contextlib import suppress
-from pathlib import Path
 from typing import Any
 
 import ipywidgets
 
 from toolkit.classroom.ballot import BALLOTS, CLOSED, REVEALED, TALK, Ballots, Round
-from toolkit.classroom.record import data_folder
-from toolkit.classroom.room import ROOM_VARIABLE
+from toolkit.classroom.room import room_here, visitor_here
 from toolkit.errors import CourseError, RoomError
 from toolkit.panels.class_votes import (
     ASKED,
@@ -34,10 +31,10 @@ ALONE = "This page belongs to a class that is served (course serve). Here is no 
 
 def in_class() -> ipywidgets.VBox:
     """The page of this visitor; it follows the class by itself."""
-    room = os.environ.get(ROOM_VARIABLE)
-    if not room:
+    room = room_here()
+    if room is None:
         return ipywidgets.HTML(PAGE_STYLE + STYLE + f"<div class='gp-quiz gp-class'>{html.paragraph(ALONE)}</div>")
-    page = InClass(Ballots(Path(room)), data_folder().name)
+    page = InClass(Ballots(room), visitor_here())
     page.follow()
     return page.box
 

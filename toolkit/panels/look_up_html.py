@@ -15,6 +15,7 @@ from toolkit.diagnosis.look_up import (
     Answer,
     Asked,
     Meaning,
+    end_words,
     first_up,
     in_words,
 )
@@ -93,7 +94,7 @@ def advice_html(answer: Answer) -> str:
     if advice.check is None:
         return (
             f"<div class='gp-end'><p><b>{STATES[advice.state]}.</b> {escape(advice.why)}</p>"
-            f"<p>{escape(ENDS[advice.state])}</p></div>"
+            f"<p>{escape(end_words(answer))}</p></div>"
         )
     return (
         f"<div class='gp-check'><p class='gp-check-name'>{escape(first_up(advice.check.name))}</p>"
@@ -221,7 +222,7 @@ def _strongest(signs: tuple[str, ...]) -> str:
 def _done_next(answer: Answer) -> str:
     advice = answer.advice
     if advice.check is None:
-        return escape(f"{advice.why} {ENDS[advice.state]}")
+        return escape(f"{advice.why} {end_words(answer)}")
     check = advice.check
     means = "; ".join(f"{values_words(one)}: {then_words(one)}" for one in answer.meanings[:MOST_PRINTED])
     return escape(

@@ -24,8 +24,8 @@ HAND_IN = (
     "their times, and nothing of anybody else who uses this machine."
 )
 AFTERWARDS = (
-    "Your browser puts it where its downloads go. Give it to your instructor the way you were told, and leave it as it "
-    "is. It is plain text: you may look into it."
+    "Press Save: your browser puts the file where its downloads go. Give it to your instructor the way you were told, "
+    "and leave it as it is. It is plain text: you may look into it."
 )
 # JupyterLab shows links as plain text.
 LINK = "color:#0072B2;text-decoration:underline;font-weight:bold"

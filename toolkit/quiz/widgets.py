@@ -14,6 +14,7 @@ import ipywidgets as widgets
 from toolkit import __version__
 from toolkit.classroom.record import Attempt, Record, stopwatch
 from toolkit.classroom.review import standing
+from toolkit.classroom.room import seed_here
 from toolkit.errors import AnswerError, CourseError, RecordError
 from toolkit.quiz import html
 from toolkit.quiz.cases import items_of
@@ -97,12 +98,20 @@ class Quiz:
         self.top.add_class("gp-top")  # the page's script lets it take the focus
         if seed is None and self.resume():
             return
-        self.start(fresh_seed() if seed is None else int(seed))
+        self.start(self._first_seed() if seed is None else int(seed))
 
     @property
     def item(self) -> Item:
         """The item that is asked now."""
         return self.items[self.index]
+
+    def _first_seed(self) -> int:
+        """In a class the session's own, so that all can talk about the same numbers; else one that nobody chose."""
+        try:
+            given = seed_here(self.items[0].lesson, self.record.learner())
+        except CourseError:
+            given = None  # a spoilt session file is told where the class is served
+        return fresh_seed() if given is None else given
 
     def start(self, seed: int, index: int = 0) -> None:
         """Begin at an item, the first if none is given, with the numbers of a seed."""
