@@ -22,7 +22,7 @@ pytestmark = pytest.mark.browser
 
 SIZES = ((1280, 720), (1024, 768), (400, 800))
 MOST_TAPS = 6
-# For a loaded machine; what a quiet one takes stands in DEVELOPERS.md, Evidence [s].
+# What the page must keep, on a loaded machine too; what was measured stands in DEVELOPERS.md, Evidence [s].
 FIRST_ANSWER = 1.0
 FOLDED = ("Change the record", "Gauges and meter", "More readings", "Change the weights of the suspects")
 # What the Tab key may pass before it comes to the end of the page.

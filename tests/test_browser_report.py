@@ -17,7 +17,7 @@ from toolkit.classroom.gather_results import result
 from toolkit.classroom.hand_in import packed
 from toolkit.classroom.sheets import EVIDENCE
 from toolkit.front import command, report
-from toolkit.front.report_pages import document
+from toolkit.panels.exam_pages import document
 
 pytestmark = pytest.mark.browser
 

@@ -31,7 +31,7 @@ from toolkit.classroom.sheets_items import COLUMNS, answers_csv, harmless
 from toolkit.classroom.xapi import HOME, schema, statement, statements, timestamp
 from toolkit.errors import AnswerError
 from toolkit.front import command, report
-from toolkit.front.report_pages import document
+from toolkit.panels.exam_pages import document
 from toolkit.quiz.cases import ITEMS, item_hash, offer
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.questions import NumericQuestion, TraceQuestion, grade

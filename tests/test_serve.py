@@ -98,7 +98,7 @@ def test_each_visitor_has_a_record_alone_and_the_names_are_escaped(room: Room) -
     assert re.search(r'class="gp-own">\d{6}<', welcome)
     at_ann, at_bob = (re.search(r"<pre>(.*)\n</pre>", opened(one, room))[1] for one in (ann, bob))  # type: ignore[index]
     assert at_ann != at_bob
-    assert Record(Path(at_ann) / "record.sqlite3").learner() == "Ann <i>A</i>"
+    assert Record(Path(at_ann)).learner() == "Ann <i>A</i>"
     assert "Leave (Ann &lt;i&gt;A&lt;/i&gt;)" in opened(ann, room)
 
 

@@ -23,9 +23,10 @@ from toolkit.classroom.session import (
     shipped_session,
     shipped_sessions,
 )
+from toolkit.classroom.session_words import preview, sittings
 from toolkit.errors import LaunchError, ScenarioError
 from toolkit.front import command
-from toolkit.front.session_commands import exam_pages, preview, sittings
+from toolkit.panels.exam_pages import exam_pages
 from toolkit.quiz import paper
 from toolkit.quiz.cases import ITEMS, items_of, offer, section_of
 from toolkit.quiz.items import ABNORMAL, KNOWLEDGE, SECTIONS

@@ -28,8 +28,8 @@ class Lesson:
 FORMULAS, GLOSSARY = "formulas.md", "glossary.md"
 # The page for a fault at hand; no lesson, and made of one panel.
 LOOK_UP = "look_up.ipynb"
-# The pages of a class: where each learner votes, and where the instructor asks.
-IN_CLASS, BOARD = "in_class.ipynb", "board.ipynb"
+# The pages of a class: where each learner votes, where the instructor asks, and where a session is made ready.
+IN_CLASS, BOARD, PREPARE = "in_class.ipynb", "board.ipynb", "prepare.ipynb"
 START = Lesson("00", "Start here", "00_start_here.ipynb", 15, "the bench, the safety card, your record")
 # Graded cases without end: no lesson with a bench, and never done.
 VISIT = Lesson("21", "The visit", "21_the_visit.ipynb", 25, "graded troubleshooting cases, each with a visit to make")

@@ -16,7 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
-from toolkit.classroom.record import FILE_NAME, LONGEST_NAME, Record, data_folder
+from toolkit.classroom.record import LONGEST_NAME, Record, data_folder
 from toolkit.classroom.session import Session, session_of
 from toolkit.errors import RoomError
 
@@ -104,6 +104,7 @@ class Room:
         kept = " ".join(name.encode("utf-8", "replace").decode("utf-8").split())[:LONGEST_NAME]
         if not kept:
             raise RoomError("No name was given, yours was expected. Type your name.")
+        self.who_is_in()  # the instructor's page may have given somebody another own code
         for one, lock in self._known.values():
             if one.name.casefold() == kept.casefold():
                 if not own_code.strip():
@@ -127,7 +128,7 @@ class Room:
 
     def record(self, visitor: Visitor) -> Record:
         """A visitor's record."""
-        return Record(self.data_folder(visitor) / FILE_NAME)
+        return Record(self.data_folder(visitor))
 
     def _admit(self, name: str) -> tuple[Visitor, str]:
         visitor = Visitor(secrets.token_hex(8), name)
@@ -145,6 +146,11 @@ class Room:
             _write(self.data_folder(visitor) / _VISITOR, text.encode())
         self._known[visitor.key] = (visitor, lock)
         return own
+
+
+def is_room(folder: Path) -> bool:
+    """Whether a folder is that of a class that was served."""
+    return (folder / _CODE).is_file() and (folder / _VISITORS).is_dir()
 
 
 def room_here() -> Path | None:

@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from hashlib import sha256
 from importlib import resources
+from math import inf, nextafter
 from typing import Any, Literal
 from unicodedata import normalize
 
@@ -118,6 +119,36 @@ def session_of(text: str) -> Session:
     return Session(title, words, station, lessons, tasks, instructor, opens, closes, learners, kind, number, pass_marks)
 
 
+def session_toml(session: Session) -> str:
+    """The text of a session's file: `session_of` makes the same session of it again."""
+    return toml_of(document_of(session))
+
+
+def document_of(session: Session) -> dict[str, dict[str, Any]]:
+    """A session as its file's tables, keys and values; pass marks in per cent."""
+    return {
+        "session": {key: getattr(session, key) for key in TABLES["session"]},
+        "seed": {"kind": session.seed_kind, "number": session.seed},
+        "pass_marks": {
+            key: _per_cent(session.pass_marks[section])
+            for section, key in zip(SECTIONS, TABLES["pass_marks"], strict=True)
+            if section in session.pass_marks
+        },
+    }
+
+
+def toml_of(document: Mapping[str, Mapping[str, object]]) -> str:
+    """Tables as TOML, whether or not they make a session. Values are texts, numbers, days and sequences of texts.
+
+    What is None or has nothing in it is left out.
+    """
+    tables = []
+    for table, values in document.items():
+        lines = [f"{key} = {_written(value)}" for key, value in values.items() if value not in (None, "", ())]
+        tables.append("\n".join([f"[{table}]", *lines]) + "\n")
+    return "\n".join(tables)
+
+
 @lru_cache(maxsize=1)
 def shipped_sessions() -> tuple[str, ...]:
     """The names of the sessions that come with the course."""
@@ -131,6 +162,31 @@ def shipped_session(name: str) -> str:
 
 
 # The text
+
+
+def _written(value: object) -> str:
+    if isinstance(value, str):
+        # Half a pair is no sign at all.
+        return '"' + "".join(map(_sign, value.encode("utf-8", "replace").decode("utf-8"))) + '"'
+    if isinstance(value, Sequence):
+        # A line each, since a line may not be too long.
+        return "[\n" + "".join(f"  {_written(one)},\n" for one in value) + "]"
+    return str(value)
+
+
+def _sign(sign: str) -> str:
+    """A sign inside quotes; one that is not seen goes by its number."""
+    if sign in '"\\':
+        return "\\" + sign
+    return sign if sign.isprintable() else f"\\U{ord(sign):08X}"
+
+
+def _per_cent(share: float) -> float:
+    """The number that was written for a share: a hundred times it, or the next one that gives it back."""
+    times = 100.0 * share
+    near = (round(times, 6), times, nextafter(times, inf), nextafter(times, -inf))
+    found = next((one for one in near if one / 100.0 == share), times)
+    return int(found) if found.is_integer() else found
 
 
 def _parsed(text: str) -> dict[str, Any]:

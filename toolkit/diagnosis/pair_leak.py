@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from toolkit.devices.balance import valve_area
 from toolkit.diagnosis.next_check import CHECKS
-from toolkit.diagnosis.pair_station import LONG_AGO, NAME, OUTLET, PILOTS, PILOTS_AT, area_for, built_for
+from toolkit.diagnosis.pair_station import LONG_AGO, OUTLET, PILOTS, PILOTS_AT, area_for, built_for
 from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, as_it_is, as_met, usual
 from toolkit.diagnosis.readings import step
 from toolkit.diagnosis.signs import SIGNS, Signs
@@ -66,7 +66,8 @@ def plugged_alike(here: Station, severity: float) -> Fault:
     like = simulate(Scenario(here, DAY, (leaking(here, severity),), END))
     (regulator,), (load,) = here.regulators, here.loads
     flow = like.at(f"{load.name}_flow", PILOTS_AT - 1) * standard_density(here.gas)
-    supply, outlet = (here.atmosphere + gauge for gauge in (here.supply.gauge_pressure, like.at(OUTLET, PILOTS_AT - 1)))
+    gauges = (here.supply.gauge_pressure, like.at(OUTLET, PILOTS_AT - 1))
+    supply, outlet = (here.atmosphere + gauge for gauge in gauges)
     wide = valve_area(regulator.condition(), regulator.travel)
     before = flow / (mass_flow(wide, supply, outlet, here.gas, here.temperature) / supply)
     left = flow / mass_flow(here.supply.flow_area, supply, before, here.gas, here.temperature)
@@ -86,13 +87,12 @@ def valve_shut(visit: Scenario) -> Scenario:
 
 
 def by_the_house_meter(trace: Trace) -> Signs:
-    """The signs of a run where the meter stands at the house: it counts what the burners take, and no leak before it."""
+    """The signs of a run where the meter is at the house: it counts what the burners take, and no leak before it."""
     (load,) = trace.scenario.station.loads
     share = trace.at(f"{load.name}_flow", PILOTS_AT - 1) / load.rated_flow
     meter_on = step(SIGNS["meter_on"].values, share, FLOW_LESS, FLOW_MORE)
     signs = replace(as_met(trace), meter_on=meter_on)
     return signs if signs.meter_off is None else replace(signs, meter_off="stands")
-
 
 
 PAIR = Pair(

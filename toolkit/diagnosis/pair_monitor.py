@@ -24,7 +24,7 @@ WIDE = 8.0
 # The room between the two, and behind them [m3]: little against much, so that the two do not hunt.
 INTERSTAGE, BEHIND = 3e-4, 2e-2
 # The set point that a weak spring still holds, as a share of the one on the tag: at no severity, and less at the full.
-LEFT, LESS = 0.78, 0.2
+LEFT, LESS = 0.66, 0.12
 
 
 def station(values: Values) -> Station:
@@ -71,5 +71,5 @@ PAIR = Pair(
         *usual("vent_end", "raise_set_point"),
     ),
     because="The gauge between the regulators stands near the inlet where the worker, the second, holds the gas back, "
-    "and near the outlet where the monitor, the first, has done so already.",
+    "and near the outlet where the monitor, the first, has done so already; proven, its set point is off then.",
 )

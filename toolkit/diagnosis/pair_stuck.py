@@ -82,7 +82,7 @@ def torn_alike(here: Station, severity: float) -> Fault:
 
 
 def _on_times_off(trace: Trace) -> float:
-    """The outlet with all on times the outlet with all off [Pa2]: what a tear is fitted to, so that neither is far off."""
+    """The outlet with all on times the outlet with all off [Pa2]: what a tear is fitted to; neither is far off then."""
     return trace.at(OUTLET, PILOTS_AT - 1) * trace.at(OUTLET, END)
 
 
@@ -112,9 +112,7 @@ PAIR = Pair(
         *usual("gauge_on", "gauge_pilots", "gauge_off", "stack"),
         *(PairCheck(CHECKS[key], reads=beside_the_stack) for key in ("smell_on", "smell_off")),
         *usual("meter_on", "meter_off", "listen"),
-        PairCheck(
-            CHECKS["held_low"], held_low, beside_the_stack, steps=((END, "outlet held low"),), tells=True
-        ),
+        PairCheck(CHECKS["held_low"], held_low, beside_the_stack, steps=((END, "outlet held low"),), tells=True),
         *usual("plug_vent", "lift_lever"),
     ),
     because="Held low, the relief valve is shut and the air at the vent is clean; what comes out of the vent then has "

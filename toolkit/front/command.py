@@ -84,6 +84,14 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
             from toolkit.front import read
 
             read.open_pages(lessons=asked.lessons, port=asked.port, open_browser=asked.browser, first=LOOK_UP)
+        elif asked.task == "kit":
+            from toolkit.front import kit
+
+            kit.run(asked)
+        elif asked.task == "hub-config":
+            from toolkit.front.hub import CONFIG_FILE
+
+            print(CONFIG_FILE)
         elif asked.task == "demonstrations":
             from toolkit.panels.demonstration import key_text
 
@@ -162,6 +170,10 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     handout.add_argument("--key", action="store_true", help="with the answers to the questions, on a page of their own")
     phone = tasks.add_parser("phone", help="write the look-up page as one file for phones")
     phone.add_argument("--folder", type=Path, default=Path("handouts"), help="where it goes (default: handouts)")
+    kit = tasks.add_parser("kit", help="build a folder that sets the course up where there is no internet")
+    kit.add_argument("--folder", type=Path, default=Path("guarded-pressure-kit"), help="a new folder for it")
+    kit.add_argument("--zip", action="store_true", help="as one file too, beside the folder")
+    tasks.add_parser("hub-config", help="print where the configuration for a JupyterHub is")
     session = tasks.add_parser("session", help="check a session file; write its questions on paper")
     session.add_argument("file", metavar="FILE", help="a session file (.toml), or the name of a shipped session")
     session.add_argument("--exam", action="store_true", help="write the paper exam")

@@ -45,6 +45,7 @@ LOCAL = ("localprocess", "default", "jupyterhub.spawner.LocalProcessSpawner")
 ONE_ACCOUNT = "one-account"
 # A name becomes a folder and a part of an address: it begins with a letter or digit and holds no slash.
 NAME = r"\w(?:[\w .'-]{0,58}[\w.])?\Z"
+SHORTEST_IDLE = 60
 # Accounts below are the system's own.
 FIRST_ACCOUNT = 1000
 # Measured: a learner's server with the start lesson open, and its kernel.
@@ -164,8 +165,8 @@ def _loopback(address: str) -> bool:
 
 
 def _idle_seconds(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and int(text) > 0):
-        raise LaunchError(f"{IDLE} is {text!r}, a whole number of seconds above 0 was expected: set it anew.")
+    if not (text.isascii() and text.isdigit() and int(text) >= SHORTEST_IDLE):
+        raise LaunchError(f"{IDLE} is {text!r}, whole seconds, {SHORTEST_IDLE} or more, were expected: set it anew.")
     return int(text)
 
 

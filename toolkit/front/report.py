@@ -1,23 +1,27 @@
-"""`course report FOLDER`: what learners handed in, brought together, and the sheets of the class written from it."""
+"""`course report FOLDER`: what learners handed in, or a served class's own folder, brought together into its sheets."""
 
 from __future__ import annotations
 
 import argparse
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from pathlib import Path
 
-from toolkit.classroom.gather import Gathered, gather
+from toolkit import __version__
+from toolkit.classroom.gather import Gathered, Left, gather, shown_name
 from toolkit.classroom.gather_results import Result, result
-from toolkit.classroom.hand_in import MOST_BYTES
+from toolkit.classroom.hand_in import MOST_BYTES, hand_in, packed
+from toolkit.classroom.room import Room, is_room
 from toolkit.classroom.session import Session
 from toolkit.classroom.sheets import Page, class_summary, result_sheet, review_sheet, roster
 from toolkit.classroom.sheets_items import answers_csv, item_analysis
 from toolkit.classroom.xapi import statements
-from toolkit.errors import CourseError, LaunchError
+from toolkit.errors import CourseError, LaunchError, RecordError
 from toolkit.front.handouts import write
-from toolkit.front.report_pages import Ask, document, write_pages, write_qti
+from toolkit.front.report_pages import Ask, write_pages, write_qti
 from toolkit.front.session_commands import load_session
 from toolkit.front.station_commands import say
+from toolkit.panels.exam_pages import document
 from toolkit.quiz.cases import ITEMS, item_hash, offer
 
 ANSWERS, STATEMENTS, QTI = "answers.csv", "statements.jsonl", "qti"
@@ -32,7 +36,12 @@ def run(asked: argparse.Namespace) -> None:
     Raises CourseError where the folder or the session cannot be read or a file cannot be written.
     """
     session = load_session(asked.session) if asked.session else None
-    gathered = gather(files_in(asked.gathered, asked.out))
+    if asked.gathered.is_dir() and is_room(asked.gathered):
+        room = Room(asked.gathered)
+        session = session or room.session()
+        gathered = gather_room(room)
+    else:
+        gathered = gather(files_in(asked.gathered, asked.out))
     if not gathered.people and not gathered.left:
         raise LaunchError(f"There is no file in {asked.gathered}: put there what the learners handed in.")
     results = tuple(result(person, session) for person in gathered.people)
@@ -44,6 +53,32 @@ def run(asked: argparse.Namespace) -> None:
     written = ((asked.out / f"{one.name}.html", document(one.title, one.body, asked.paper, one.foot)) for one in pages)
     write_pages(written, pdf=asked.pdf)
     say(told(gathered, results))
+
+
+def gather_room(room: Room) -> Gathered:
+    """What the visitors of a served class have answered, read off their records, so that nobody has to hand in.
+
+    A record that cannot be read, and one without an answer, are in `left`. The instructor's own is not looked at.
+    """
+    files: list[tuple[str, bytes]] = []
+    left: list[Left] = []
+    for visitor in room.visitors():
+        record = room.record(visitor)
+        file = record.path.relative_to(room.folder).as_posix()
+        try:
+            everything, events, made = record.attempts(), record.events(), record.now()
+            # Who changed the name kept in the record has answers under each; whose they are stands with the rows.
+            names = list(dict.fromkeys(one.attempt.learner for one in everything))
+            found = [packed(hand_in(name, __version__, made, everything, events)) for name in names]
+        except RecordError as error:
+            left.append(Left(file, "damaged", f"{shown_name(visitor.name)}: {error}"))
+            continue
+        if not found:
+            left.append(Left(file, "empty", f"{shown_name(visitor.name)} has answered nothing yet"))
+        files += [(file if len(found) == 1 else f"{file}, name {n}", data) for n, data in enumerate(found, 1)]
+    gathered = gather(files)
+    everything_left = sorted((*gathered.left, *left), key=lambda one: one.file)
+    return replace(gathered, left=tuple(everything_left))
 
 
 def files_in(folder: Path, out: Path) -> Iterator[tuple[str, bytes]]:

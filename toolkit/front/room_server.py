@@ -28,7 +28,7 @@ from voila.tornado.kernel_websocket_handler import VoilaKernelWebsocketHandler  
 
 from toolkit.classroom.record import FOLDER_VARIABLE
 from toolkit.classroom.room import INSTRUCTOR, ROOM_VARIABLE, Room, Visitor
-from toolkit.course import BOARD, IN_CLASS
+from toolkit.course import BOARD, IN_CLASS, PREPARE
 from toolkit.errors import RecordError, RoomError
 from toolkit.front import reader
 from toolkit.front.launch import HOST, START_LESSON
@@ -69,6 +69,7 @@ class RoomServer(reader.Reader):
         super().__init__(announce, **known)
         self.room, self.most, self.instructor_key = room, most, instructor_key
         self.owners: dict[str, str] = {}  # the visitor's key of each kernel, oldest first
+        self.starting: set[str] = set()  # kernels that the manager does not know yet
         self.wrong: dict[str, deque[float]] = {}
 
     def init_settings(self) -> dict[str, Any]:
@@ -97,11 +98,13 @@ class RoomServer(reader.Reader):
 
     async def make_way(self, visitor: Visitor, keep: int = MOST_PAGES - 1) -> None:
         """End a visitor's oldest kernels, but so many."""
-        self.owners = {one: owner for one, owner in self.owners.items() if one in self.kernel_manager}
+        there = {*self.starting, *self.kernel_manager.list_kernel_ids()}
+        self.owners = {one: owner for one, owner in self.owners.items() if one in there}
         mine = [one for one, owner in self.owners.items() if owner == visitor.key]
         for old in mine[: max(0, len(mine) - keep)]:
-            del self.owners[old]
-            await self.kernel_manager.shutdown_kernel(old, now=True)
+            if old not in self.starting:
+                self.owners.pop(old, None)
+                await self.kernel_manager.shutdown_kernel(old, now=True)
 
     def too_many_wrong(self, address: str, *, one_more: bool = False) -> bool:
         """Whether an address has tried too many codes of late."""
@@ -156,8 +159,9 @@ class RoomLesson(_Inside, reader.LessonPage):
     def links(self) -> list[tuple[str, str]]:
         """The class's page, and the way out for who sits here."""
         visitor = visitor_of(self)
-        page = ("The board", f"/{BOARD}") if visitor.instructs else ("In class", f"/{IN_CLASS}")
-        return [page, (f"Leave ({visitor.name})", "/leave")]
+        theirs = [("The board", f"/{BOARD}"), ("Prepare a session", f"/{PREPARE}")]
+        pages = theirs if visitor.instructs else [("In class", f"/{IN_CLASS}")]
+        return [*pages, (f"Leave ({visitor.name})", "/leave")]
 
     async def get(self, name: str) -> None:
         """Send the page; HTTP 503 where the machine holds no more. The instructor always gets one."""
@@ -173,8 +177,12 @@ class RoomLesson(_Inside, reader.LessonPage):
         app: RoomServer = self.settings["voila"]
         visitor = visitor_of(self)
         app.owners[kernel_id] = visitor.key
+        app.starting.add(kernel_id)
         where = {FOLDER_VARIABLE: str(app.room.data_folder(visitor)), ROOM_VARIABLE: str(app.room.folder)}
-        return await super()._kernel(kernel_id, env=os.environ | where, **known)
+        try:
+            return await super()._kernel(kernel_id, env=os.environ | where, **known)
+        finally:
+            app.starting.discard(kernel_id)
 
 
 class RoomSheet(_Inside, reader.SheetPage):

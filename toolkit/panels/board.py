@@ -15,13 +15,16 @@ from toolkit import course
 from toolkit.classroom.ballot import BALLOTS, CLOSED, FIRST, REVEALED, SECOND, SHOWN, TALK, Ballots, Round
 from toolkit.classroom.record import Record
 from toolkit.classroom.room import Room, folder_for_hands, room_here
-from toolkit.errors import CourseError
-from toolkit.panels.class_votes import ASKED, NAMES, STYLE, answer_html, letter, question_html, question_of, tally_html
+from toolkit.classroom.session import LARGEST_SEED, Session
+from toolkit.errors import CourseError, RoomError
+from toolkit.panels.class_list import ClassList
+from toolkit.panels.class_votes import NAMES, STYLE, answer_html, asked_html, letter, question_of, tally_html
 from toolkit.panels.page_style import STYLE as PAGE_STYLE
 from toolkit.quiz import html
 from toolkit.quiz.cases import items_of
-from toolkit.quiz.items import Item
-from toolkit.quiz.voting import Vote, can_be_voted_on
+from toolkit.quiz.items import offer
+from toolkit.quiz.trouble_case import LEVELS, places
+from toolkit.quiz.voting import CASE_ASKS, Vote, can_be_voted_on, case_key, item_of, vote_of
 
 LOOK_SECONDS = 1.0
 # What the one button does next, by the phase that stands.
@@ -49,14 +52,37 @@ class Board:
     def __init__(self, ballots: Ballots, room: Room | None = None) -> None:
         self.ballots, self.room = ballots, room
         self.units = _units()
+        self.session, told = _session(room)
+        first = self.session.lessons if self.session else ()
+        # The session's own lessons come first; a case for all comes last.
+        lessons = sorted(course.LESSONS, key=lambda one: first.index(one.number) if one.number in first else len(first))
         self.lesson = ipywidgets.Dropdown(
-            options=[(one.name, one.number) for one in course.LESSONS], description="Lesson", tooltip="Lesson"
+            options=[(one.name + (" (session)" if one.number in first else ""), one.number) for one in lessons]
+            + [(f"{course.VISIT.name}: a case for all", course.VISIT.number)],
+            description="Lesson",
+            tooltip="Lesson",
+        )
+        self.level = ipywidgets.Dropdown(
+            options=[(f"{level}: {words}", level) for level, words in LEVELS.items()],
+            description="Level",
+            tooltip="Level",
+        )
+        self.place = ipywidgets.Dropdown(
+            options=[("any station", None), *((one.replace("_", " "), one) for one in places())],
+            description="Station",
+            tooltip="Station",
         )
         self.item = ipywidgets.Dropdown(options=[], description="Question", tooltip="Question")
         self.seed = ipywidgets.BoundedIntText(
-            value=1, min=0, max=2**31 - 1, description="Seed", tooltip="Seed: the same seed gives the same numbers"
+            value=1,
+            min=0,
+            max=LARGEST_SEED,
+            description="Seed",
+            tooltip="Seed: the same seed gives the same numbers",
         )
-        for field in (self.lesson, self.item, self.seed):
+        if self.session and self.session.seed is not None:
+            self.seed.value = self.session.seed
+        for field in (self.lesson, self.level, self.place, self.item, self.seed):
             field.layout, field.style = {"width": "auto", "max_width": "640px"}, {"description_width": "initial"}
         self.show_button = _button("Show the question", self.show)
         self.next_button = _button("", self.go_on)
@@ -66,11 +92,15 @@ class Board:
         self.other_button = _button("Choose another question", self.choose_another)
         self.said, self.body, self.tally = ipywidgets.HTML(), ipywidgets.HTML(), ipywidgets.HTML()
         self.hands = ipywidgets.VBox()
-        self.choose = ipywidgets.VBox([self.lesson, self.item, self.seed, self.show_button])
+        self.choose = ipywidgets.VBox(
+            [self.lesson, self.level, self.place, self.item, self.seed, self.show_button],
+        )
+        self.class_list = ClassList(room, first) if room else None
         self.box = ipywidgets.VBox(
             [
                 ipywidgets.HTML(html.STYLE + PAGE_STYLE + STYLE),
                 self.projector,
+                ipywidgets.HTML(told),
                 self.choose,
                 self.body,
                 self.tally,
@@ -78,6 +108,7 @@ class Board:
                 self.hands,
                 self.said,
                 self.other_button,
+                *([self.class_list.box] if self.class_list else []),
             ]
         )
         for name in ("gp-quiz", "gp-class"):
@@ -102,7 +133,8 @@ class Board:
         if self.item.value is None:
             self.said.value = html.note("This lesson has no question to vote on. Choose another lesson.", "alert")
             return
-        self._do(lambda: self.ballots.ask(self.item.value, self.seed.value, self.units))
+        self.said.value = html.note("One moment: the question is made.")
+        self._do(self._ask)
 
     def choose_another(self) -> None:
         """Bring the choice of a question back."""
@@ -128,6 +160,16 @@ class Board:
             elif now is not None:
                 self._tell_how_many(now)
 
+    def _ask(self) -> None:
+        key, seed = self.item.value, self.seed.value
+        if self.lesson.value == course.VISIT.number:
+            key = case_key(key, self.level.value, self.place.value)
+        item = item_of(key, seed)
+        # Of another day or in other numbers the options may be too few.
+        if item is None or vote_of(offer(item, seed, self.units)) is None:
+            raise RoomError(f"With seed {seed} this question has too few answers to vote on. Take another seed.")
+        self.ballots.ask(key, seed, self.units)
+
     def _do(self, what: Any) -> None:
         try:
             what()
@@ -150,9 +192,7 @@ class Board:
             self.tally.value, self.hands.children = "", ()
             return
         question, vote = found
-        self.body.value = f"<p class='gp-do' role='status'>{html.escape(ASKED[now.phase])}</p>" + question_html(
-            question
-        )
+        self.body.value = asked_html(now, question)
         if NEXT[now.phase]:
             self.next_button.description = self.next_button.tooltip = NEXT[now.phase]
             self.next_button.layout.display = ""
@@ -189,15 +229,30 @@ class Board:
         return tuple(fields)
 
     def _list_items(self) -> None:
-        found: list[Item] = [one for one in items_of(self.lesson.value) if can_be_voted_on(one)]
+        case = self.lesson.value == course.VISIT.number
+        for field in (self.level, self.place):
+            field.layout.display = "" if case else "none"
+        if case:
+            found = [(words, key) for key, words in CASE_ASKS.items()]
+        else:
+            found = [(one.objective, one.key) for one in items_of(self.lesson.value) if can_be_voted_on(one)]
         # In one message: told of new options alone, the page takes none of them, and says so.
         with self.item.hold_sync():
-            self.item.options = [(one.objective, one.key) for one in found]
+            self.item.options = found
             self.item.index = None
             self.item.index = 0 if found else None
 
     def _dress(self) -> None:
         (self.box.add_class if self.projector.value else self.box.remove_class)("gp-on-projector")
+
+
+def _session(room: Room | None) -> tuple[Session | None, str]:
+    """The session that is held in a room, and what is said of it at the head of the board."""
+    try:
+        held = room.session() if room else None
+    except CourseError as error:
+        return None, html.note(str(error), "alert")
+    return held, html.paragraph(f"Session: {held.title}.") if held else ""
 
 
 def _units() -> str:

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 
 from toolkit.classroom.ballot import CLOSED, FIRST, REVEALED, SECOND, SHOWN, TALK, Round
 from toolkit.quiz import html
-from toolkit.quiz.cases import ITEMS
 from toolkit.quiz.items import offer
 from toolkit.quiz.ordering import ChoiceQuestion
-from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion
-from toolkit.quiz.voting import Vote, vote_of
+from toolkit.quiz.questions import CauseQuestion, NumericQuestion, Question, SuspectsQuestion, VisitQuestion
+from toolkit.quiz.trouble_words import station_words, tag_rows
+from toolkit.quiz.voting import Vote, case_of, item_of, vote_of
 
 # What the class does in each phase.
 ASKED = {
@@ -22,24 +22,46 @@ ASKED = {
     REVEALED: "The answer.",
 }
 NAMES = {FIRST: "First vote", SECOND: "Second vote"}
+# What is voted on where the question by itself asks for more than one choice.
+ONE_OF: dict[type, str] = {
+    SuspectsQuestion: "In class: vote for the one that you hold likeliest.",
+    CauseQuestion: "In class: vote for the one that you hold likeliest.",
+    VisitQuestion: "In class: vote for what is done first. It must be safe, and tell most for its minutes.",
+}
 
 
 def question_of(asked: Round) -> tuple[Question, Vote] | None:
-    """The question of a round and its options; None where this course does not know it, or nobody can vote on it."""
-    item = next((one for one in ITEMS if one.key == asked.item), None)
+    """The question of a round and its options; None where this course does not know it, or nobody can vote on it.
+
+    Raises CourseError where it cannot be made.
+    """
+    item = item_of(asked.item, asked.seed)
     question = offer(item, asked.seed, asked.units) if item else None
     vote = vote_of(question) if question else None
     return (question, vote) if question and vote else None
 
 
+def asked_html(asked: Round, question: Question) -> str:
+    """What the class does now, the question, and of a case the station's tags."""
+    do = f"<p class='gp-do' role='status'>{html.escape(ASKED[asked.phase])}</p>"
+    case = case_of(asked.item, asked.seed)
+    if case is None:
+        return do + question_html(question)
+    tags = html.table(tag_rows(case, asked.units), "By the station's tags and record")
+    station = html.paragraph(f"The station: {station_words(case.place)}.")
+    return f"{do}{question_html(question)}<details><summary>The station's tags</summary>{station}{tags}</details>"
+
+
 def question_html(question: Question) -> str:
     """The question with what is to be judged."""
     parts = [html.paragraph(question.prompt)]
+    if isinstance(question, SuspectsQuestion | CauseQuestion | VisitQuestion):
+        parts.append(html.paragraph(ONE_OF[type(question)]))
     if isinstance(question, NumericQuestion | ChoiceQuestion) and question.picture is not None:
         parts.append(html.image(question.picture))
     if isinstance(question, ChoiceQuestion) and question.table is not None:
         parts.append(html.table(question.table, "Readings"))
-    if isinstance(question, SuspectsQuestion):
+    if isinstance(question, SuspectsQuestion | CauseQuestion):
         parts.append(html.table(question.table(), "What was read at the visit"))
     return "".join(parts)
 

@@ -11,16 +11,7 @@ import ipywidgets
 from toolkit.classroom.ballot import BALLOTS, CLOSED, REVEALED, TALK, Ballots, Round
 from toolkit.classroom.room import room_here, visitor_here
 from toolkit.errors import CourseError, RoomError
-from toolkit.panels.class_votes import (
-    ASKED,
-    NAMES,
-    STYLE,
-    answer_html,
-    letter,
-    question_html,
-    question_of,
-    tally_html,
-)
+from toolkit.panels.class_votes import NAMES, STYLE, answer_html, asked_html, letter, question_of, tally_html
 from toolkit.panels.page_style import STYLE as PAGE_STYLE
 from toolkit.quiz import html
 
@@ -108,9 +99,7 @@ class InClass:
             self.answer.value = ""
             return
         question, vote = found
-        self.body.value = f"<p class='gp-do' role='status'>{html.escape(ASKED[now.phase])}</p>" + question_html(
-            question
-        )
+        self.body.value = asked_html(now, question)
         if not same:
             self.options.options = [(f"{letter(n)}  {words}", n) for n, words in enumerate(vote.options)]
             self.options.value = None

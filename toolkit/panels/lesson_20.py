@@ -1,4 +1,4 @@
-"""Lab 20, plugged or leaking: low with all on, and the gauge that comes back to lock-up, or not, with the valve shut."""
+"""Lab 20, plugged or leaking: low with all on, and a gauge that comes back or not once the outlet valve is shut."""
 
 from __future__ import annotations
 

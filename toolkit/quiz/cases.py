@@ -24,6 +24,9 @@ from toolkit.quiz import (
     lesson_15,
     lesson_16,
     lesson_17,
+    lesson_18,
+    lesson_19,
+    lesson_20,
     trouble_items,
 )
 from toolkit.quiz.items import ABNORMAL, KNOWLEDGE, Item, offer
@@ -58,6 +61,9 @@ _GIVEN: tuple[Item, ...] = (
     *lesson_15.ITEMS,
     *lesson_16.ITEMS,
     *lesson_17.ITEMS,
+    *lesson_18.ITEMS,
+    *lesson_19.ITEMS,
+    *lesson_20.ITEMS,
 )
 
 ITEMS: tuple[Item, ...] = tuple(replace(item, section=ABNORMAL) if item.key in _ABNORMAL else item for item in _GIVEN)
