@@ -6,7 +6,7 @@ from typing import Any
 
 from lesson_text import both, pressure
 
-from toolkit.devices.regulator import lock_up_gauge_pressure
+from toolkit.devices.regulator import lock_up_gauge_pressure, relief_start_gauge_pressure
 from toolkit.diagnosis.pair_station import END, NAME, OUTLET, PILOTS_AT, SPARE
 from toolkit.diagnosis.pair_torn import PAIR, RELIEF_ABOVE, torn_alike
 from toolkit.diagnosis.pairs import FIRST, SECOND
@@ -15,6 +15,7 @@ from toolkit.faults import TornDiaphragm
 from toolkit.panels import lab, lesson_15
 from toolkit.panels.bench import run
 from toolkit.trace import Trace
+from toolkit.units import IN_WC
 
 START = lesson_15.BENCH.start("us")
 # The rows of the table: checks whose one sign is shown.
@@ -43,9 +44,20 @@ def happened() -> dict[str, str]:
     assert held.at(f"{NAME}_relief_lift", held.scenario.duration) == 0.0  # "shut"
     assert works.at(f"{NAME}_relief_lift", PILOTS_AT - 1) > 0.0
     assert torn.at(f"{NAME}_relief_lift", END - 1) == 0.0  # "never opened"
+    (regulator,), (tear,) = works.scenario.station.regulators, torn.scenario.faults
+    assert isinstance(tear, TornDiaphragm)
+    condition, on, off = regulator.condition(), works.at(OUTLET, PILOTS_AT - 1), torn.at(OUTLET, END - 1)
+    sooner = relief_start_gauge_pressure(condition, works.at(f"{NAME}_lift", PILOTS_AT - 1))
+    later = relief_start_gauge_pressure(condition._replace(kept=1.0 - tear.lost_share))
+    # "below the point at which the relief should open", "above that point"
+    assert sooner < on < START["set_point"] + RELIEF_ABOVE < off < later
+    assert f"{pressure(on)}" == f"{pressure(torn.at(OUTLET, PILOTS_AT - 1))}"  # "with either"
     return {
         "set": f"set to {pressure(START['set_point'])}",
         "opens": f"opens at {pressure(START['set_point'] + RELIEF_ABOVE)}",
+        "on": f"stands at {pressure(on)} with either",
+        "sooner": f"opens from {pressure(sooner)} on",
+        "later": f"would open at {pressure(later)}",
         "off": f"{pressure(torn.at(OUTLET, END - 1))} with the one and {pressure(works.at(OUTLET, END - 1))} with the",
         **table(),
         "held": f"the outlet falls to {pressure(held.settled(OUTLET))}",
@@ -69,8 +81,8 @@ def worked() -> dict[str, Any]:
         "set": f"set to {pressure(START['set_point'])}",
         "above": both(RELIEF_ABOVE, "pressure_difference"),
         "opens": f"opens at {pressure(START['set_point'] + RELIEF_ABOVE)}",
-        "whole": f"locks up at {pressure(whole)}",
-        "left": f"leaves {100 * left:.0f} % of",
+        "whole": f"locks up at {whole / IN_WC:.2f} in. w.c. ({whole / 100:.2f} mbar)",
+        "left": f"leaves {100 * left:.1f} % of",
         "high": f"That makes {pressure(whole / left)}",
         "shows": f"stands at {pressure(ran(FIRST).at(OUTLET, END - 1))}",
         "demand": f"take {both(demand, 'standard_flow')}",
@@ -102,7 +114,7 @@ TEACHES = [
     ),
     ("A relief shuts below the point at which it opens; a tear has nothing to shut with.", "item 15.check"),
     ("If the vent still smells, the diaphragm is torn.", "item 15.cause"),
-    ("If it is still, the relief was at work: now find what drove the outlet up.", "item 15.cause"),
+    ("If nothing leaves the vent now, the relief was at work: find what drove the outlet up.", "item 15.cause"),
     (
         "Federal rules want the vent of a service regulator outdoors, and clear of insects and water.",
         "source cfr-192-355",

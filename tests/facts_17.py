@@ -16,7 +16,10 @@ START = lesson_17.BENCH.start("us")
 BEHIND = lesson_17.AFTER
 ON = PILOTS_AT - 1
 # The rows of the table: checks, and the sign of each that is told.
-IN_TABLE = (("gauge_on", 0), ("gauge_pilots", 0), ("gauge_off", 1), ("inlet", 0), ("meter_on", 0), ("filter", 0))
+IN_TABLE = (
+    *(("gauge_on", 0), ("gauge_pilots", 0), ("gauge_off", 1)),
+    *(("before_filter", 0), ("meter_on", 0), ("filter", 0)),
+)
 
 
 def ran(which: int) -> Trace:
@@ -69,11 +72,11 @@ def worked() -> dict[str, str]:
         "behind": f"show {pressure(supply)} and {pressure(behind)}",
         "air": f"air's {both(air, 'absolute_pressure')}",
         "both": f"{both(supply + air, 'absolute_pressure')} and {both(behind + air, 'absolute_pressure')}",
-        "share": f"{100 * share:.0f} % of",
+        "share": f"{100 * share:.1f} % of",
         "right": f"passes {RIGHT:g} times",
         "wanted": f"take {both(wanted, 'standard_flow')}",
-        "comes": f"{RIGHT:g} times {100 * share:.0f} % is {100 * comes:.0f} %",
-        "square": f"{100 * comes:.0f} % of the flow needs {100 * comes**2:.0f} % of the pressure",
+        "comes": f"{RIGHT:g} times {100 * share:.1f} % is {100 * comes:.1f} %",
+        "square": f"{100 * comes:.1f} % of the flow needs {100 * comes**2:.0f} % of the pressure",
         "outlet": f"{100 * comes**2:.0f} % of {pressure(set_point)} is {pressure(outlet)}",
         "bench": f"shows {pressure(plugged.at(OUTLET, ON))}",
     }
@@ -91,7 +94,7 @@ TEACHES = [
     ("Low with all burners on, and right with pilots only: two causes make that.", "bench"),
     ("At both visits the regulator stands wide open and cannot give more.", "bench"),
     (
-        "The inlet gauge before the filter tells nothing: it stands before the trouble.",
+        "The gauge before the filter tells nothing: it stands before the trouble.",
         "test tests/test_lab.py::test_a_check_shows_the_same_with_both_unless_it_tells",
     ),
     ("A plugged filter takes its share of the pressure, but only while gas flows.", "item 17.check"),

@@ -35,10 +35,6 @@ def prose(lesson: str) -> str:
     return "\n\n".join(cell.source for cell in notebook(lesson).cells if cell.cell_type == "markdown")
 
 
-def code(lesson: str) -> list[str]:
-    return [cell.source for cell in notebook(lesson).cells if cell.cell_type == "code"]
-
-
 @cache
 def sections(lesson: str) -> dict[str, str]:
     """The text under each heading of the second order."""

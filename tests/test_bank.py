@@ -57,7 +57,7 @@ def test_each_wrong_suspect_differs_visibly_but_for_those_listed(key: str) -> No
     Signs that one of the two days does not give are no difference that could be looked at.
     """
     one, case = reviewed(key), case_of_key(key)
-    table, mine = shipped(case.kind), np.array(encoded(case.signs))
+    table, mine = shipped(case.place), np.array(encoded(case.signs))
     for suspect in case.suspects:
         if suspect in (case.suspect, OTHER):
             continue
@@ -97,7 +97,7 @@ def changed(change: Callable[[str], str]) -> str:
         (lambda text: text.replace("level = 1", "level = 7", 1), r"x, case 1 \(1-01\).level: 7 was given"),
         (lambda text: text.replace('suspect = "', 'suspect = "un', 1), r"\(1-01\).suspect: 'un"),
         (lambda text: text.replace("day = ", "days = ", 1), r"\(1-01\).days"),
-        (lambda text: text.replace("version = 1", "version = true", 1), r"\(1-01\).version: True was given"),
+        (lambda text: text.replace("version = 2", "version = true", 1), r"\(1-01\).version: True was given"),
         (lambda text: text.replace('frost = "none"', 'frost = "some"', 1), r"\(1-01\).shows.frost: 'some' was given"),
         (lambda text: text.replace("sources = [", 'sources = ["hearsay", ', 1), r"\(1-01\).sources: 'hearsay'"),
         (lambda text: text.replace('"1-02"', '"1-01"', 1), "x, key: '1-01' was given"),

@@ -107,6 +107,7 @@ def test_a_whole_case_at_the_keyboard_alone(page: Page, course: Course) -> None:
         box = quiz.get_by_role("combobox", name="Next check")
         expect(box.locator("option")).to_have_count(len(names) - number + 1)
         choose(page, box, names[act])
+        expect(quiz).to_contain_text(f"Chosen: {names[act]}.")
         pressed(page, quiz.get_by_role("button", name="Make this check"))
         expect(quiz.locator("tbody tr")).to_have_count(number)
     assert serious(page) == []
@@ -186,9 +187,27 @@ def test_an_unsafe_act_stops_the_case_on_the_page(page: Page, course: Course) ->
     go_on(page, quiz)
     await_question(quiz, 2)
     choose(page, quiz.get_by_role("combobox", name="Next check"), "plug the vent (1 min)")
+    expect(quiz).to_contain_text("Chosen: plug the vent (1 min).")
     pressed(page, quiz.get_by_role("button", name="Make this check"))
     expect(quiz.get_by_role("alert")).to_contain_text("A vent is never plugged")
     shots(page, quiz, "visit-stop")
     assert serious(page) == []
     pressed(page, quiz.get_by_role("button", name="Show the summary"))
     expect(quiz).to_contain_text("not passed: an unsafe act")
+
+
+def test_on_a_projector_the_answer_waits_for_reveal(page: Page, course: Course) -> None:
+    lesson(page, course, VISIT.file)
+    switch = page.get_by_role("button", name="Projector view")
+    pressed(page, switch, "Space")
+    quiz = open_case(page)
+    quiz.get_by_role("radio").first.focus()
+    page.keyboard.press("Space")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    feedback = quiz.locator(".gp-answered > .widget-html")
+    expect(quiz.get_by_role("button", name="Reveal")).to_be_visible()
+    expect(feedback).to_be_hidden()
+    pressed(page, quiz.get_by_role("button", name="Reveal"))
+    expect(feedback).to_be_visible()
+    shots(page, quiz, "visit-projector")
+    pressed(page, switch, "Space")

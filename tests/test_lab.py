@@ -72,6 +72,16 @@ def test_a_check_shows_the_same_with_both_unless_it_tells(number: str, key: str)
 
 
 @pytest.mark.parametrize("number", LABS)
+def test_what_a_check_that_tells_has_read_stands_under_a_name_of_its_own(number: str) -> None:
+    """Else a table of what was read would not say that the check was made, and nobody could answer from it."""
+    pair, chosen = LABS[number].pair, start(number)
+    names = {key: {name for name, _ in pair.shows(chosen, key, FIRST)} for key in pair.by_key}
+    for key, one in pair.by_key.items():
+        others = set().union(*(found for other, found in names.items() if other != key))
+        assert not one.tells or names[key] - others, key
+
+
+@pytest.mark.parametrize("number", LABS)
 def test_the_outlet_gauges_agree_within_what_two_visits_gauges_err(number: str) -> None:
     """The share is `LOCK_UP_OFF`; with each pair's own start they agree within 2 %."""
     signal = f"{LABS[number].watch.at}_gauge_pressure"

@@ -10,6 +10,8 @@ from random import Random
 
 import pytest
 
+from toolkit.classroom import tables
+from toolkit.classroom.tables import table_of
 from toolkit.diagnosis.look_up import (
     LAYER_OF,
     LAYERS,
@@ -21,7 +23,6 @@ from toolkit.diagnosis.look_up import (
     kind_of,
     layers_of,
     met,
-    own_table,
     signs_with,
     suspects_of,
 )
@@ -215,7 +216,7 @@ def test_the_search_ends_in_a_finding():
         now = after(now, told.advice.check, told.meanings[0].values)
     assert told.advice.state == "found"
     assert "dirt or nick" in told.advice.why
-    assert "Found" in html.advice_html(told)
+    assert "Likely cause" in html.advice_html(told)
     assert "The repair is for the qualified" in html.advice_html(told)
 
 
@@ -293,7 +294,7 @@ def test_the_page_opens_with_the_weights_and_starts_over(page):
     page.start_over()
     assert page.answer == first
     file = shipped_station(FIRST)
-    assert page.ask.asked() == Asked(layers_of(HOUSE), page.ask.asked().record, table=own_table(file))
+    assert page.ask.asked() == Asked(layers_of(HOUSE), page.ask.asked().record, table=table_of(file))
     assert page.ask.station.name == FIRST
 
 
@@ -426,11 +427,11 @@ def _source(name: str) -> str:
 
 def test_a_shipped_station_s_own_days_speak_for_it_and_a_changed_one_s_kind_does():
     file = shipped_station("district_station")
-    table = own_table(file)
+    table = table_of(file)
     assert table is not None
     assert table.own is not None
     changed = replace(file.scenario.station, altitude=1234.5)
-    assert own_table(replace(file, scenario=replace(file.scenario, station=changed))) is None
+    assert table_of(replace(file, scenario=replace(file.scenario, station=changed))) is None
     told = answer(Asked(layers_of(file.scenario.station), RECORD, Signs(lock_up="higher"), table=table))
     assert {one.key for one in told.suspects} == set(table.keys())
     assert sum(one.share for one in told.suspects) == pytest.approx(1.0)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from toolkit.devices.line import Load
+from toolkit.classroom.tables import table_of
 from toolkit.diagnosis import own_station as module
 from toolkit.diagnosis.next_check import next_check
 from toolkit.diagnosis.own_station import OwnStation, own_site, own_station
@@ -369,14 +370,14 @@ def test_the_command_writes_the_table_of_a_file_and_it_is_found_again(tmp_path, 
     assert str(path) in out
     assert "3 of 3 days" in err
     same = read_station(mine, name="another name.toml")
-    found = tables.table_of(same, tmp_path / "t")
+    found = table_of(same, tmp_path / "t")
     assert found.runs == 1
     assert found.own.station == same.scenario.station
     assert found.own.name == "another name"
     changed = read_station(text.replace('size = "5 L"', 'size = "7 L"'), name="my house.toml")
-    assert tables.table_of(changed, tmp_path / "t") is None
+    assert table_of(changed, tmp_path / "t") is None
     path.write_bytes(path.read_bytes()[:300])
-    assert tables.table_of(same, tmp_path / "t") is None
+    assert table_of(same, tmp_path / "t") is None
 
 
 def test_a_table_of_another_version_no_longer_fits(tmp_path):
@@ -385,24 +386,24 @@ def test_a_table_of_another_version_no_longer_fits(tmp_path):
     run = Run(own, NOTHING, 0, SEED)
     table = signatures([run], [codes_of_run(run)], dated="x", per_suspect=1)
     (tmp_path / file_name(own)).write_bytes(packed(table))
-    assert tables.table_of(mine, tmp_path) is not None
+    assert table_of(mine, tmp_path) is not None
     (tmp_path / file_name(own)).write_bytes(packed(replace(table, version="0.0.1")))
-    assert tables.table_of(mine, tmp_path) is None
+    assert table_of(mine, tmp_path) is None
 
 
 def test_a_shipped_station_s_table_is_found_in_no_folder_at_all(tmp_path):
-    assert tables.table_of(shipped_station("bakery"), tmp_path / "none").own == kind_of("bakery")
-    assert tables.table_of(house(), tmp_path).kind == str(kind_of("house_service"))
-    assert tables.table_of(replace(Station(), loads=()), tmp_path) is None
+    assert table_of(shipped_station("bakery"), tmp_path / "none").own == kind_of("bakery")
+    assert table_of(house(), tmp_path).kind == str(kind_of("house_service"))
+    assert table_of(replace(Station(), loads=()), tmp_path) is None
 
 
 @pytest.mark.usefixtures("few")
 def test_without_a_folder_it_goes_to_the_data_folder(tmp_path, monkeypatch):
-    monkeypatch.setattr(tables, "data_folder", lambda: tmp_path)
+    monkeypatch.setenv("GUARDED_PRESSURE_DATA", str(tmp_path))
     assert asked("--station", "house_service") == 0
     (path,) = (tmp_path / "tables").iterdir()
     assert path.name == file_name(kind_of("house_service"))
-    assert tables.table_of(shipped_station("house_service")).runs == 1
+    assert table_of(shipped_station("house_service")).runs == 1
 
 
 def test_what_is_no_station_is_refused_in_words(tmp_path, capsys):

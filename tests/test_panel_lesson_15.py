@@ -26,7 +26,7 @@ def ran(which: int, check: str = "gauge_on", **chosen: Any) -> Trace:
 
 def test_the_key_of_the_prediction_is_what_tells() -> None:
     prediction = lesson_15.PREDICTION
-    assert "Hold the outlet below" in prediction.options[prediction.right]
+    assert "Hold the outlet well below" in prediction.options[prediction.right]
     assert "The relief opens at 11.0 in. w.c." in prediction.explain("us")
     assert "mbar" in prediction.explain("metric")
     assert "in. w.c." not in prediction.explain("metric")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -92,3 +93,12 @@ def test_the_fit_is_the_same_whenever_it_is_made() -> None:
     here = ran(FIRST).scenario.station
     torn_alike.cache_clear()
     assert torn_alike(here, 0.5) == torn_alike(here, 0.5)
+
+
+@pytest.mark.parametrize("moment", [PILOTS_AT - 1, PILOTS_AT + 60, END - 1])
+def test_of_the_relief_valve_is_seen_that_it_blows_and_not_how_far_it_is_open(moment: float) -> None:
+    for visit in (1, 2):
+        start = BENCH.start("us") | {"visit": visit, "moment": moment}
+        assert "Relief valve relief_valve: open, gas at stack." in BENCH.show(start).drawing
+    opened = BENCH.show(BENCH.start("us") | {"truth": True, "moment": moment}).drawing
+    assert len(re.findall(r"Relief valve relief_valve: open \d+ %, gas at stack", opened)) == 2

@@ -10,7 +10,7 @@ import pytest
 from toolkit.actions import TurnValve
 from toolkit.devices.line import Pipe
 from toolkit.devices.regulator import lock_up_gauge_pressure
-from toolkit.diagnosis.pair_leak import END, LEAST, MORE, PAIR, PIPE, SHUT_FOR, SPARE
+from toolkit.diagnosis.pair_leak import END, LEAST, MORE, ON_AT, PAIR, PIPE, SHUT_FOR, SPARE
 from toolkit.diagnosis.pair_station import LONG_AGO, NAME, OUTLET, PILOTS_AT, area_for
 from toolkit.diagnosis.pairs import FIRST, SECOND, as_met
 from toolkit.faults import Leak, PluggedFilter
@@ -41,8 +41,7 @@ def test_the_key_of_the_prediction_is_what_tells() -> None:
 @pytest.mark.parametrize("set_point", [5 * IN_WC, 8 * IN_WC])
 def test_the_leak_and_the_filter_leave_the_burners_the_same(severity: float, set_point: float) -> None:
     """Leak and burners pass as the root of one pressure: share of the set point = (spare / (1 + leak))^2 (closed)."""
-    values = {"severity": severity, "set_point": set_point}
-    plugged, leaks = ran(FIRST, **values), ran(SECOND, **values)
+    plugged, leaks = (ran(which, severity=severity, set_point=set_point) for which in (FIRST, SECOND))
     leak = LEAST + MORE * severity
     expected = (SPARE / (1 + leak)) ** 2
     # what the clean filter costs is left out
@@ -109,6 +108,13 @@ def test_a_valve_before_the_leak_hides_it() -> None:
     assert trace.at(OUTLET, END - 1) < 0.93 * record
     assert trace.at(OUTLET, END + SHUT_FOR) == pytest.approx(record, rel=5e-3)
     assert trace.at("pipe_gauge_pressure", END + SHUT_FOR) < 0.1 * IN_WC
+
+
+@pytest.mark.parametrize("severity", [0.0, 1.0])
+def test_the_outlet_falls_as_fast_with_both(severity: float) -> None:
+    plugged, leaks = ran(FIRST, severity=severity), ran(SECOND, severity=severity)
+    for time in (1.0, ON_AT - 1, ON_AT + 10, ON, PILOTS_AT + 5):
+        assert plugged.at(OUTLET, time) == pytest.approx(leaks.at(OUTLET, time), rel=0.02), time
 
 
 def test_the_leak_is_drawn_with_the_truth_only() -> None:

@@ -17,7 +17,8 @@ from typing import Any
 import numpy as np
 import pytest
 
-from toolkit.diagnosis.look_up import CAUTIONS, DEFERS, LAYERS, QUESTIONS, kind_of, signs_with, suspects_of
+from toolkit.diagnosis.look_up import LAYERS, QUESTIONS, kind_of, signs_with, suspects_of
+from toolkit.diagnosis.look_up_words import CAUTIONS, DEFERS
 from toolkit.diagnosis.next_check import CHECKS, STOPS
 from toolkit.diagnosis.posterior import PRIORS, PRIORS_DATED, kernel
 from toolkit.diagnosis.readings import READINGS, RECORD

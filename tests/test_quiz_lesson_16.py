@@ -34,6 +34,19 @@ def test_the_inlet_valve_or_the_shade_tells_and_the_set_point_is_left_alone(seed
     assert grade(question, barred).score == 0.0
 
 
+@pytest.mark.parametrize("seed", range(24))
+def test_the_cause_is_told_by_the_shut_valve_or_the_shade_and_by_nothing_else(seed: int) -> None:
+    """By reasoning: without the inlet's gas a leak stops and the sun goes on; in the shade it is the other way."""
+    question = choice("16.cause", seed, ("us", "metric")[seed % 2])
+    assert question.table is not None
+    read = dict(row for row in question.table if len(row) == 2)
+    leak = {"comes to a stop": True, "climbs on": False}.get(read.get("outlet gauge, inlet valve shut, all off", ""))
+    if leak is None:
+        shade = read.get("outlet gauge, until the pipe is cool again, all off", "")
+        leak = {"climbs on": True, "falls back": False}.get(shade)
+    assert question.right == (2 if leak is None else 0 if leak else 1)
+
+
 def test_each_answer_is_right_sometimes() -> None:
     assert {choice("16.cause", seed).right for seed in range(24)} == {0, 1, 2}
 

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from toolkit.classroom.record import LONGEST_NAME
+from toolkit.classroom.record import LONGEST_NAME, Record
 from toolkit.classroom.room import CODE_LENGTH, LETTERS, Room, Visitor
 from toolkit.errors import RoomError
 
@@ -54,6 +54,24 @@ def test_a_name_that_is_taken_needs_the_own_code(room: Room) -> None:
             room.come_in(name, f"{(int(own) + 1) % 10**6:06d}")
     assert room.come_in("ann example", f"{own[:3]} {own[3:]}") == (ann, "")
     assert [one.name for one in room.visitors()] == ["Ann Example"]
+
+
+def test_a_code_that_another_process_gave_opens_at_once_and_the_old_one_no_more(room: Room) -> None:
+    ann, own = room.come_in("Ann")
+    new = Room(room.folder).new_own_code(ann.key)
+    assert room.come_in("Ann", new) == (ann, "")
+    if new != own:
+        with pytest.raises(RoomError, match="own code is another"):
+            room.come_in("Ann", own)
+
+
+def test_a_visitor_s_record_is_the_one_that_a_page_of_the_visitor_s_writes(room: Room) -> None:
+    ann, _ = room.come_in("Ann")
+    # a page's kernel is told this folder and nothing else
+    page = Record(room.data_folder(ann))
+    assert page.learner() == "Ann"
+    page.set_learner("Ann B")
+    assert room.record(ann).learner() == "Ann B"
 
 
 def test_a_lost_own_code_is_replaced(room: Room) -> None:

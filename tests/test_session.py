@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from hashlib import sha256
 from pathlib import Path
@@ -20,8 +22,10 @@ from toolkit.classroom.session import (
     Session,
     folded,
     session_of,
+    session_toml,
     shipped_session,
     shipped_sessions,
+    toml_of,
 )
 from toolkit.classroom.session_words import preview, sittings
 from toolkit.errors import LaunchError, ScenarioError
@@ -230,6 +234,63 @@ def test_whatever_stands_in_a_key_it_is_read_or_refused_in_a_sentence(data):
 def test_any_text_is_read_or_refused(text):
     with pytest.raises(ScenarioError):
         session_of(text)
+
+
+# Written and read again
+
+LINES = st.text(min_size=1, max_size=200).map(str.strip).filter(lambda text: text and text.isprintable())
+HOSTILE_LINES = st.sampled_from(
+    ['"', "\\", '""" x', "a\\nb", "[seed]", "# no", "\\u0041", "'", "\u00e9 \U0001f525", "</pre>"]
+)
+TEXTS = st.one_of(LINES, HOSTILE_LINES)
+DAYS = st.dates(date(2000, 1, 1), date(2999, 12, 31))
+
+
+@st.composite
+def sessions(draw: st.DrawFn) -> Session:
+    lessons = draw(st.lists(st.sampled_from(sorted({item.lesson for item in ITEMS})), min_size=1, unique=True))
+    marks = {section: draw(st.floats(0, 100)) / 100.0 for section in SECTIONS}
+    kind = draw(st.sampled_from(("same", "each", "own")))
+    opens, closes = sorted((draw(DAYS), draw(DAYS)))
+    return Session(
+        title=draw(TEXTS),
+        about=draw(st.one_of(st.just(""), TEXTS)),
+        station=draw(st.sampled_from(("house_service", "bakery"))),
+        lessons=tuple(lessons),
+        covered_tasks=tuple(draw(st.lists(TEXTS, min_size=1, max_size=4, unique_by=folded))),
+        instructor=draw(TEXTS),
+        opens=opens,
+        closes=closes,
+        learners=tuple(draw(st.lists(TEXTS, max_size=4, unique_by=folded))),
+        seed_kind=kind,
+        seed=None if kind == "own" else draw(st.integers(0, LARGEST_SEED)),
+        pass_marks=marks,
+    )
+
+
+@settings(max_examples=150, deadline=None)
+@given(sessions())
+def test_a_session_that_is_written_is_read_as_the_same(session):
+    assert session_of(session_toml(session)) == session
+
+
+def test_the_largest_session_can_be_written_and_read():
+    names = tuple(f"{number:03}" + '"' * 197 for number in range(MOST_LEARNERS))
+    session = replace(session_of(FIRST), learners=names)
+    assert session_of(session_toml(session)) == session
+
+
+def test_what_is_written_is_what_a_person_would_write():
+    text = session_toml(session_of(FIRST))
+    for line in ('title = "First evening: the regulator and how it fails"', "opens = 2026-12-01", "knowledge = 80"):
+        assert line in text.splitlines()
+
+
+@settings(max_examples=100, deadline=None)
+@given(st.text(max_size=80))
+def test_any_text_is_written_as_toml(text):
+    plain = text.encode("utf-8", "replace").decode()
+    assert tomllib.loads(toml_of({"a": {"b": text, "c": [text]}}))["a"].get("b", "") == plain
 
 
 # `course session` --------------------------------------------------------------------------------------------------

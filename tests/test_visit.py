@@ -36,11 +36,12 @@ def test_a_check_shows_its_signs_and_costs_its_minutes() -> None:
 def test_credit_is_information_a_minute_beside_the_best() -> None:
     """teaching: information per minute of the choice / that of the best, worked here from next_check's own numbers."""
     question = visit_of(1, 1, "service", "weak_spring")
-    now = thought(question.kind, question.suspects, question.opening)
+    now = thought(question.place, question.suspects, question.opening)
     ways = worth_making(now, (), qualified=True)
     (best, best_bits), (other, other_bits) = ways[0], ways[-1]
     assert walk(question, [best.key]).steps[0].credit == 1.0
-    expected = (other_bits / other.minutes) / (best_bits / best.minutes)
+    ready = 2.0  # min: what making ready for a check costs besides its own minutes
+    expected = (other_bits / (other.minutes + ready)) / (best_bits / (best.minutes + ready))
     assert 0.0 < expected < 1.0
     assert walk(question, [other.key]).steps[0].credit == pytest.approx(expected)
     assert information(now, other) == pytest.approx(other_bits)

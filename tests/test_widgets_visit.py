@@ -112,7 +112,9 @@ def test_the_visit_shows_what_was_found_and_the_minutes(record: Record) -> None:
     assert "No check was made" in text_of(run.message.value)
     assert record.attempts() == ()
     run.choice.value = "frost"
+    assert "Chosen: look for frost (1 min)." in text_of(run.message.value)
     press(run.make_button)
+    assert run.message.value == ""
     assert "frost on a regulator" in text_of(run.sum.value)
     assert "Minutes gone: 1." in text_of(run.sum.value)
     assert "frost" not in [key for _, key in run.choice.options]
@@ -137,6 +139,20 @@ def test_a_level_that_a_station_has_not_is_said(record: Record) -> None:
     page.open_case()
     said = text_of(page.message.value)
     assert page.quiz is not before or "was given" in said
+
+
+def test_the_projector_view_is_kept_for_the_next_page(record: Record) -> None:
+    page, run = opened(record)
+    assert "gp-on-projector" not in page.box._dom_classes
+    page.projector.value = True
+    assert "gp-on-projector" in page.box._dom_classes
+    assert record.screen() == "projector"
+    assert "gp-on-projector" in VisitPage(record).box._dom_classes
+    # an answer waits for Reveal, as in the quiz
+    answered(run)
+    assert "gp-revealed" not in run.answered._dom_classes
+    press(run.reveal_button)
+    assert "gp-revealed" in run.answered._dom_classes
 
 
 def test_a_reviewed_case_is_opened_by_its_key(record: Record) -> None:

@@ -196,9 +196,11 @@ class Visitor:
             if last:
                 return asked
 
-    def leaves(self) -> None:
-        """Close the page without a farewell."""
+    async def leaves(self) -> None:
+        """Close the page without a farewell to its kernel."""
         self.line.close()
+        while await self.line.read_message() is not None:
+            pass
 
 
 async def takes_a_case(visitor: Visitor, lesson: str) -> tuple[float, int]:
@@ -206,4 +208,6 @@ async def takes_a_case(visitor: Visitor, lesson: str) -> tuple[float, int]:
     await visitor.comes_in()
     opened = await visitor.opens(lesson)
     await visitor.presses("Open this case")
-    return opened, await visitor.finishes()
+    asked = await visitor.finishes()
+    await visitor.leaves()
+    return opened, asked

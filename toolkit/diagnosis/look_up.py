@@ -11,6 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
+from toolkit.diagnosis.look_up_words import AFTER, ENDS, OUT_OF_REACH, STANDS, per_cent
 from toolkit.diagnosis.next_check import (
     CHECKS,
     STOPS,
@@ -24,12 +25,10 @@ from toolkit.diagnosis.next_check import (
 )
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief
 from toolkit.diagnosis.readings import GaugeReadings, Record, signs_of_readings
-from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, UNSEEN, Run, Signatures, nearest_kind, possible, shipped
-from toolkit.diagnosis.signatures import kind_of as kind_of_station
+from toolkit.diagnosis.signatures import SUSPECTS, UNSEEN, Run, Signatures, nearest_kind, possible, shipped
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.errors import ScenarioError
 from toolkit.scenario import Station
-from toolkit.station_file import StationFile
 
 # What may be fitted, and two things about it that change what can go wrong.
 LAYERS: dict[str, str] = {
@@ -115,30 +114,6 @@ QUESTIONS: dict[str, dict[str, str]] = {
         "relief_point": "Relief valve's opening, proven?",
     },
 }
-# What stands on top of every page that looks up, and on what it prints. Source: the course's own safety card.
-CAUTIONS = (
-    "Vents and reliefs let gas off outdoors: keep flames, sparks and people away from them.",
-    "Propane sinks and lies in cellars and pits. Natural gas rises.",
-    "Carbon monoxide has no smell: if an alarm sounds or people feel ill, out into the air, and call.",
-    "Isolate, lock, tag, vent down and prove zero before anything is opened.",
-    "Never defeat a layer: plug no vent, pin no shutoff, jump no switch, raise no set point to hide a symptom.",
-    "Reset by hand and slowly, only once the cause is found. Only the qualified relight, every outlet accounted for.",
-)
-DEFERS = (
-    "The local code, the operator's written procedure and licensed persons decide. "
-    "This page helps to think and replaces none of them."
-)
-TEACHING = "teaching values, not field statistics"
-# What each end of the search asks for, beside the advice's own words.
-ENDS: Mapping[str, str] = {
-    "found": "Its own check has borne it out. The repair is for the qualified, by the written procedure. "
-    "Afterwards prove every layer that acted.",
-    "call for help": "Stop here. Nothing more is looked for until it is safe.",
-    "not enough to tell": "Do not guess. Leave it safe, write down what was met, and ask for help.",
-}
-# Where the search ends with nothing wrong there is nothing to repair.
-SOUND = "No fault was borne out. Leave every layer as it was found, and write down what was met."
-
 # A sign speaks for a suspect where, alone, it makes it so many times as likely; against it at the inverse.
 SPEAKS = 1.25
 # Suspects that are named in an answer, and for each outcome of a check; outcomes and other checks that are listed.
@@ -279,14 +254,6 @@ def table_of(layers: frozenset[str]) -> Signatures:
     return replace(table, signs=signs)
 
 
-def own_table(station: StationFile) -> Signatures | None:
-    """The signatures of a station's very own days, where the course ships them; None where the nearest kind speaks."""
-    try:
-        return shipped(kind_of_station(station))
-    except ScenarioError:
-        return None
-
-
 def met(asked: Asked) -> tuple[Signs, dict[str, str]]:
     """All signs that count, and by sign, in words, where a reading overrules what was entered."""
     read = signs_of_readings(asked.readings, asked.record).met()
@@ -314,7 +281,7 @@ def answer(asked: Asked) -> Answer:
         return Answer(stops, signs, said, table.kind, (), advice, (), ())
     priors = {key: asked.priors[key] for key in suspects_of(asked.layers) if key in asked.priors}
     now = belief(signs, table, priors)
-    done = asked.done | {key for key, check in CHECKS.items() if not shown_by(now, check)}
+    done = asked.done | {key for key, check in CHECKS.items() if not shown_by(now, check)} | out_of_reach(signs)
     advice = next_check(now, done, made_safe=asked.made_safe, qualified=asked.qualified)
     meanings = tuple(_meanings(now, advice.check)) if advice.check else ()
     others: tuple[tuple[Check, float], ...] = ()
@@ -332,10 +299,24 @@ def shown_by(now: Belief, check: Check) -> tuple[str, ...]:
     )
 
 
+def out_of_reach(signs: Signs) -> frozenset[str]:
+    """The checks that want burners alight where none can be: to make them somebody would have to reset or relight."""
+    return frozenset(check for key, value, checks in OUT_OF_REACH if getattr(signs, key) == value for check in checks)
+
+
+def meanwhile(signs: Signs) -> tuple[str, ...]:
+    """What must be kept to while signs stand that call for care, in words."""
+    return tuple(
+        words for words, calls in STANDS.items() if any(getattr(signs, key) in values for key, values in calls.items())
+    )
+
+
 def end_words(answer: Answer) -> str:
-    """What the end of the search asks for, in words."""
-    sound = answer.advice.state == "found" and answer.suspects[0].key == NOTHING
-    return SOUND if sound else ENDS[answer.advice.state]
+    """What the end of the search asks for, in words: of a finding how likely it is, then what is safe to do."""
+    if answer.advice.state != "found":
+        return ENDS[answer.advice.state]
+    best = answer.suspects[0]
+    return f"{ENDS['found'].format(share=per_cent(best.share))} {AFTER.get(best.key, AFTER[''])}"
 
 
 def in_words(key: str, value: str) -> str:

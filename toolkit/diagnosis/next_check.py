@@ -28,6 +28,9 @@ SURE = 0.8
 MAKING_READY = 2.0
 # A check that is expected to tell less than this [bit] is not worth the walk.
 LEAST_BITS = 0.01
+# What bears a suspect out and takes longer than this [min] comes after all shorter checks that are worth it: nobody
+# waits two hours for the sun beside gauges that are not read yet.
+LONG = 60.0
 # An outcome less likely than this is not worth a line.
 LEAST_CHANCE = 0.005
 
@@ -53,7 +56,10 @@ class Check:
 _PROOF = "prove it by the written procedure"
 _PROOF_RISK = "the layer is out of service meanwhile: somebody stays, another layer stands"
 _TURN = "work the customer's valves"
-_TURN_RISK = "burners go out: every one is accounted for before a relight by a qualified person"
+_TURN_RISK = (
+    "burners go out, at a station of many customers all of theirs: by the operator's plan only; every one is accounted "
+    "for before a relight by a qualified person"
+)
 
 CHECKS: dict[str, Check] = {
     one.key: one
@@ -169,7 +175,7 @@ _SEEN: Mapping[str, tuple[tuple[str, str], ...]] = {
 }
 
 # The check that bears a suspect out, and what it must show. "Two faults" and "none of these" have none: they are never
-# found, only looked into further.
+# found, only looked into further. "Nothing wrong" is found only if no sign was met that no sound day shows.
 CONFIRMED_BY: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
     NOTHING: ("gauge_off", "lock_up", ("as on record",)),
     "dirty_seat": ("gauge_off", "lock_up", ("higher",)),
@@ -282,6 +288,20 @@ def stops_of(signs: Signs) -> tuple[str, ...]:
     return tuple(stop for stop, seen in _SEEN.items() if any(getattr(signs, key) == value for key, value in seen))
 
 
+def off_record(belief: Belief) -> tuple[str, ...]:
+    """The signs met, by their keys, whose value no sound day of the table shows: where one stands, something is wrong.
+
+    A sign that is not to be had on this kind tells nothing.
+    """
+    sound = belief.table.signs[belief.table.suspect == list(SUSPECTS).index(NOTHING)]
+    codes = dict(zip(SIGNS, sound.T, strict=True))
+    return tuple(
+        key
+        for key, value in belief.signs.met().items()
+        if _to_be_had(belief, key) and not (codes[key] == SIGNS[key].values.index(value)).any()
+    )
+
+
 def allowed(check: Check, qualified: bool) -> bool:
     """The hard safety filter: nothing forbidden, and work inside a device for the qualified only."""
     return not check.forbidden and (qualified or not check.qualified)
@@ -323,17 +343,22 @@ def next_check(
         return Advice("call for help", None, 0.0, f"Stop: {STOPS[holding[0]]}.")
     best, share = belief.ranked()[0]
     ways = worth_making(belief, done, qualified=qualified)
-    if share >= SURE and best in CONFIRMED_BY:
+    strange = off_record(belief) if best == NOTHING else ()
+    if share >= SURE and best in CONFIRMED_BY and not strange:
         key, sign, must = CONFIRMED_BY[best]
         shown = getattr(belief.signs, sign)
         if shown in must:
-            return Advice("found", None, 0.0, f"{SUSPECTS[best]}: {SIGNS[sign].name} is {shown}.")
-        if shown is None and key not in done and allowed(CHECKS[key], qualified):
+            return Advice("found", None, 0.0, f"{SUSPECTS[best]}, borne out by this: {SIGNS[sign].name} is {shown}.")
+        may_wait = CHECKS[key].minutes > LONG and any(check.minutes <= LONG for check, _ in ways)
+        if shown is None and key not in done and allowed(CHECKS[key], qualified) and not may_wait:
             why = f"It would bear out {SUSPECTS[best]}."
             return Advice("check", CHECKS[key], information(belief, CHECKS[key]), why)
     if not ways:
         if best == OTHER:
             return Advice("not enough to tell", None, 0.0, "What was met fits none of the suspects: ask for help.")
+        if strange:
+            told = "; ".join(f"{SIGNS[key].name} is {getattr(belief.signs, key)}" for key in strange)
+            return Advice("not enough to tell", None, 0.0, f"Something is wrong that was not found: {told}.")
         return Advice("not enough to tell", None, 0.0, "No allowed check that is left tells the suspects apart.")
     check, bits = ways[0]
-    return Advice("check", check, bits, f"Of all allowed checks it tells most a minute: {bits:.2f} bit.")
+    return Advice("check", check, bits, "Of all allowed checks it tells most for its minutes.")

@@ -95,7 +95,10 @@ SHUT_IN = Check(
     *("inlet_shut", "shut the inlet valve and watch the outlet gauge, all off", 15, ("creep",)),
     *(_VALVES.effort, _VALVES.risk, True),
 )
-WAIT = Check("shade", "watch the outlet gauge until the sun is off the pipe, all off", 90, ("creep",), "come back")
+WAIT = Check(
+    *("shade", "watch the outlet gauge until the sun is off the pipe, all off", 90, ("creep",), "stay by the gauge"),
+    "a leak goes on filling the line: make it safe before the gauge nears the rating of the appliances",
+)
 PAIR = Pair(
     noticed="With all burners off the outlet gauge climbs, on a sunny morning.",
     suspects=("a seat that leaks", "the sun on the pipe"),
@@ -103,8 +106,20 @@ PAIR = Pair(
     checks=(
         *usual("gauge_on", "gauge_pilots", "gauge_off", "meter_off", "smell_off", "listen"),
         PairCheck(CHECKS["sun"], reads=with_the_sun_seen),
-        PairCheck(SHUT_IN, inlet_shut, steps=((SHUT_AT, "inlet shut"),), tells=True),
-        PairCheck(WAIT, in_the_shade, steps=((END, "shade"),), tells=True),
+        PairCheck(
+            *(SHUT_IN, inlet_shut),
+            called="outlet gauge, inlet valve shut, all off",
+            words=(("still", "comes to a stop"), ("creeps", "climbs on")),
+            steps=((SHUT_AT, "inlet shut"),),
+            tells=True,
+        ),
+        PairCheck(
+            *(WAIT, in_the_shade),
+            called="outlet gauge, until the pipe is cool again, all off",
+            words=(("still", "falls back"), ("creeps", "climbs on")),
+            steps=((END, "shade"),),
+            tells=True,
+        ),
         *usual("vent_end", "raise_set_point"),
     ),
     because="A leak needs gas from the inlet, the sun needs none; what the sun has warmed falls again in the shade.",

@@ -24,15 +24,16 @@ from toolkit.scenario import Demand, Scenario, Station, Volume
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
 
-# A visit: all burners on, then pilots only [s]. The outlet valve at the house is shut only for a check, at the end.
-END, SHUT_FOR = 300.0, 300.0
-DAY = (Demand(0.0, 1.0), Demand(PILOTS_AT, PILOTS))
+# A visit: pilots only, all burners on, pilots only [s]; a run's start knows of no leak, so it begins with little flow.
+# The outlet valve at the house is shut only for a check, at the end.
+ON_AT, END, SHUT_FOR = 30.0, 300.0, 300.0
+DAY = (Demand(0.0, PILOTS), Demand(ON_AT, 1.0), Demand(PILOTS_AT, PILOTS))
 # Wide open the regulator passes so many times what its burners take; a clean filter is open so many times as wide.
 SPARE, CLEAN = 1.25, 4.0
-# It is a soft one, that holds nearly one pressure whatever it passes: spring rate [N/m] and growth of its area.
-SOFT = {"spring_rate": 300.0, "area_growth": 0.02, "seat_stiffness": 1.6e6, "seat_depth": 1e-5}
-# The buried pipe [m3].
-PIPE = 0.05
+# It is a soft one with a sharp seat, that holds nearly one pressure whatever it passes, and locks up well above it.
+SPRING_RATE, AREA_GROWTH, SEAT_STIFFNESS, SEAT_DEPTH = 300.0, 0.02, 1.6e6, 1e-5
+# The buried pipe, and next to nothing between filter and regulator, so that the outlet falls as fast with both [m3].
+PIPE, BEFORE = 0.05, 1e-4
 # The leak takes this share of what the burners take: at no severity, and more at the full one.
 LEAST, MORE = 0.45, 0.2
 
@@ -41,12 +42,19 @@ def station(values: Values) -> Station:
     """A soft regulator behind a clean filter, before a buried pipe; its burners are built for its set point."""
     plain = built_for(values["set_point"], values["demand"], spare=SPARE)
     (regulator,), (load,), (inlet, outlet) = plain.regulators, plain.loads, plain.volumes
+    soft = replace(
+        regulator,
+        spring_rate=SPRING_RATE,
+        area_growth=AREA_GROWTH,
+        seat_stiffness=SEAT_STIFFNESS,
+        seat_depth=SEAT_DEPTH,
+    )
     return replace(
         plain,
         supply=replace(plain.supply, flow_area=CLEAN * valve_area(regulator.condition(), regulator.travel)),
-        regulators=(replace(regulator, **SOFT),),
+        regulators=(soft,),
         loads=(replace(load, rated_gauge_pressure=values["set_point"]),),
-        volumes=(inlet, Volume(outlet.name, PIPE)),
+        volumes=(Volume(inlet.name, BEFORE), Volume(outlet.name, PIPE)),
     )
 
 

@@ -10,7 +10,7 @@ from functools import lru_cache
 from math import sqrt
 
 from toolkit.devices.balance import valve_area
-from toolkit.diagnosis.next_check import CHECKS
+from toolkit.diagnosis.next_check import CHECKS, Check
 from toolkit.diagnosis.pair_station import END, LONG_AGO, NAME, OUTLET, PILOTS_AT, VISIT_DAY, built_for
 from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, usual
 from toolkit.faults import Fault, PluggedFilter
@@ -71,12 +71,18 @@ def visit(values: Values, which: int) -> Scenario:
     return Scenario(right, VISIT_DAY, (plugged_alike(small, right),), END)
 
 
+# "Inlet gauge" would leave open on which side of the filter it stands.
+BEFORE_FILTER = Check(
+    "before_filter", "read the gauge before the filter with all burners on", CHECKS["inlet"].minutes, ("inlet",)
+)
 PAIR = Pair(
     noticed="The outlet is low when all burners are on, and right with pilots only.",
     suspects=("a regulator too small", "a plugged filter"),
     visit=visit,
     checks=(
-        *usual("gauge_on", "gauge_pilots", "gauge_off", "inlet", "meter_on", "smell_on", "frost", "listen"),
+        *usual("gauge_on", "gauge_pilots", "gauge_off"),
+        PairCheck(BEFORE_FILTER, called="gauge before the filter, all on"),
+        *usual("meter_on", "smell_on", "frost", "listen"),
         PairCheck(CHECKS["filter"], gauges=("inlet",), tells=True),
         *usual("vent_end", "raise_set_point"),
     ),

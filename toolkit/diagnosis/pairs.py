@@ -42,13 +42,16 @@ class PairCheck:
     """A check to choose: `made` puts it into a visit's run, `reads` takes the signs off that run.
 
     `check` is one of next_check.CHECKS, or the pair's own where none of them is it; of the signs only those it names
-    are shown. `gauges` are volumes whose gauge is read for it besides those at the loads. `steps` say when [s] what is
-    done. `tells`: it tells the two causes apart.
+    are shown. `called` and `words` put other words on its one sign and its values where another check shows the same
+    sign, or where the usual words do not say what is seen. `gauges` are volumes whose gauge is read for it besides
+    those at the loads. `steps` say when [s] what is done. `tells`: it tells the two causes apart.
     """
 
     check: Check
     made: Callable[[Scenario], Scenario] = as_it_is
     reads: Callable[[Trace], Signs] = as_met
+    called: str = ""
+    words: tuple[tuple[str, str], ...] = ()
     gauges: tuple[str, ...] = ()
     steps: tuple[tuple[float, str], ...] = ()
     tells: bool = False
@@ -93,8 +96,8 @@ def readings(one: PairCheck, trace: Trace) -> tuple[Reading, ...]:
     """What a check shows on its run: names and values of its signs; none for what nobody may do."""
     if one.check.forbidden:
         return ()
-    met = one.reads(trace).only(one.check.signs).met()
-    return tuple((SIGNS[key].name, value) for key, value in met.items())
+    met, words = one.reads(trace).only(one.check.signs).met(), dict(one.words)
+    return tuple((one.called or SIGNS[key].name, words.get(value, value)) for key, value in met.items())
 
 
 def told(found: tuple[Reading, ...]) -> str:

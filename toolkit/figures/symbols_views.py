@@ -121,7 +121,10 @@ class VolumeView:
 
 @dataclass(frozen=True)
 class ReliefValveView:
-    """An external relief valve on the volume `at`, with its isolating valve and its stack."""
+    """An external relief valve on the volume `at`, with its isolating valve and its stack.
+
+    One that is `closed` is open or shut, and nothing is said of how far.
+    """
 
     name: str
     at: str
@@ -130,6 +133,7 @@ class ReliefValveView:
     isolated: bool = False
     weeping: bool = False
     fault: str = ""
+    closed: bool = False
 
 
 @dataclass(frozen=True)
@@ -223,7 +227,7 @@ def state_words(view: ElementView) -> str:
                 filter(
                     None,
                     (
-                        f"open {percent(view.lift)}" if share(view.lift) > 0 else "shut",
+                        ("open" if view.closed else f"open {percent(view.lift)}") if share(view.lift) > 0 else "shut",
                         "isolated" if view.isolated else "",
                         "weeps" if view.weeping and not share(view.lift) > 0 else "",
                         "gas at stack" if share(view.stack_flow) > 0 else "",

@@ -75,6 +75,10 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
             from toolkit.front import bank_command
 
             bank_command.run(asked)
+        elif asked.task in ("author-check", "new-lesson"):
+            from toolkit.front import author_commands
+
+            author_commands.run(asked)
         elif asked.task == "read":
             from toolkit.front import read
 
@@ -134,7 +138,7 @@ def _old_python(version: Sequence[int]) -> str:
 
 def _parser(kind: type) -> argparse.ArgumentParser:
     """The words that `course` understands; without a subcommand it opens the lessons."""
-    from toolkit.front import record_commands
+    from toolkit.front import author_commands, record_commands
 
     parser: argparse.ArgumentParser = kind(
         prog="course", description="Open the lessons in your browser. Works without internet; Ctrl-C ends it."
@@ -206,6 +210,7 @@ def _parser(kind: type) -> argparse.ArgumentParser:
         help="only that of a station file (.toml), or of a shipped station by its name: 22 s of work for a house",
     )
     record_commands.add_parsers(tasks)
+    author_commands.add_parsers(tasks)
     bank = tasks.add_parser("bank", help="list the reviewed troubleshooting cases and make each again")
     bank.add_argument("--write", metavar="FOLDER", type=Path, help="write their files anew, for a new review")
     tasks.add_parser("stations", help="list the stations that come with the course")

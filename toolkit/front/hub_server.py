@@ -13,7 +13,7 @@ from typing import Any
 
 from traitlets.config import Config
 
-from toolkit.classroom.record import FILE_NAME, Record, data_folder
+from toolkit.classroom.record import Record
 from toolkit.errors import CourseError
 from toolkit.front.launch import lab_settings, lessons_folder
 
@@ -33,7 +33,7 @@ def settings(lessons: Path, layouts: Path) -> dict[str, dict[str, Any]]:
 def main(words: list[str]) -> None:
     """Serve one learner until the hub ends it; `words` may name the lessons' folder."""
     lessons = lessons_folder(Path(words[0]) if words else None, Path.cwd())
-    record = Record(data_folder() / FILE_NAME)
+    record = Record()
     if not record.learner():
         record.set_learner(os.environ.get("JUPYTERHUB_USER", ""))
     # As in `launch.open_course`: a second less at every start, and nobody's settings for other notebooks.

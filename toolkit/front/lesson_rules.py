@@ -12,7 +12,6 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 from urllib.parse import unquote
 
@@ -62,7 +61,6 @@ START_CELLS = {
 }
 CUT_OPEN = re.compile(r'from toolkit\.panels\.cut_open import cut_open\n\ncut_open\((?:"\w+"(?:, )?)+\)')
 LINK = re.compile(r"\]\(([^)]+)\)")
-NUMBER = re.compile(r"\d+(?:,\d{3})*(?:\.\d+)?")
 
 
 @dataclass(frozen=True)
@@ -339,35 +337,6 @@ def lines(book: Book) -> Iterator[Wrong]:
         plain = re.sub(r"^(\s*[-|]|\s*\d+\.) ?|\*\*[^*]+[.:?]\*\* ?", "", line)
         if not line.startswith(("|", "- Title")) and line not in cited and re.search(r"[.?!] [A-Z]", plain):
             yield book.wrong(f'"{line[:40]} ..."', "two sentences", "one sentence a line", "Break the line.")
-
-
-# Figures, with the module that works them out
-
-
-def numbers(book: Book, facts: ModuleType, heading: str) -> Iterator[Wrong]:
-    """Each number under a heading is what the facts module works out, and each that it works out stands there."""
-    text = re.sub(r"^\s*\d+\. ", "", book.sections.get(heading, ""), flags=re.MULTILINE)
-    expected: Mapping[str, str] = facts.NUMBERS[heading]()
-    for step, said in expected.items():
-        if said not in text:
-            yield book.wrong(
-                *(heading, f"{step}: not in the text", repr(said)),
-                "Write it so, or mend what the facts module works out.",
-            )
-    in_words = getattr(facts, "SAID_IN_WORDS", {}).get(heading, ())
-    known = {number for said in (*expected.values(), *in_words) for number in NUMBER.findall(said)}
-    for number in sorted(set(NUMBER.findall(text)) - known):
-        yield book.wrong(
-            heading, f"{number} unchecked", "a number that the facts module works out", "Add it to NUMBERS there."
-        )
-
-
-def told(book: Book, words: str, key: str) -> Iterator[Wrong]:
-    """A rule told in the field has its source below."""
-    if words not in book.sections.get("In the field", ""):
-        yield book.wrong("In the field", "not in the text", repr(words), "Mend it there or in TOLD.")
-    if key not in SOURCES or cite(key) not in book.sections.get("Sources", ""):
-        yield book.wrong("Sources", f"{key} is not listed", "the source of each rule told", "Add its line.")
 
 
 RULES: tuple[Callable[[Book], Iterator[Wrong]], ...] = (

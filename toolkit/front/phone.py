@@ -21,8 +21,8 @@ from typing import Any
 import numpy as np
 
 from toolkit import __version__, spellings, units
-from toolkit.diagnosis import look_up, next_check, posterior, readings, symptoms
-from toolkit.diagnosis.signatures import OTHER, SUSPECTS, TWO, UNSEEN, Signatures, shipped
+from toolkit.diagnosis import look_up, look_up_words, next_check, posterior, readings, symptoms
+from toolkit.diagnosis.signatures import NOTHING, OTHER, SUSPECTS, TWO, UNSEEN, Signatures, shipped
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.diagnosis.sites import KINDS
 from toolkit.errors import LaunchError, QuantityError
@@ -111,6 +111,7 @@ def course() -> dict[str, Any]:
         "version": __version__,
         "signs": {key: {"name": one.name, "values": one.values} for key, one in SIGNS.items()},
         "suspects": SUSPECTS,
+        "nothing": NOTHING,
         "other": OTHER,
         "two": TWO,
         "priors": dict(posterior.PRIORS),
@@ -136,6 +137,7 @@ def course() -> dict[str, Any]:
         "seen_stops": list(seen_stops()),
         "confirmed_by": next_check.CONFIRMED_BY,
         "sure": next_check.SURE,
+        "long": next_check.LONG,
         "making_ready": next_check.MAKING_READY,
         "least_bits": next_check.LEAST_BITS,
         "least_chance": next_check.LEAST_CHANCE,
@@ -146,10 +148,14 @@ def course() -> dict[str, Any]:
         "range": {"lowest": -units.STANDARD_ATMOSPHERE, "largest": readings.LARGEST},
         "stations": list(stations()),
         "why": why(),
-        "cautions": look_up.CAUTIONS,
-        "defers": look_up.DEFERS,
-        "teaching": look_up.TEACHING,
-        "ends": dict(look_up.ENDS),
+        "cautions": look_up_words.CAUTIONS,
+        "defers": look_up_words.DEFERS,
+        "teaching": look_up_words.TEACHING,
+        "ends": look_up_words.ENDS,
+        "after": look_up_words.AFTER,
+        "stands": look_up_words.STANDS,
+        "out_of_reach": look_up_words.OUT_OF_REACH,
+        "explained": look_up_words.EXPLAINED,
         "never": [one.forbidden for one in next_check.CHECKS.values() if one.forbidden],
     }
 
@@ -183,16 +189,23 @@ def why() -> dict[str, str]:
     suspect, kind = "hydrate", "service"
     plain, shown = (posterior.belief(one, kind, {suspect: 1.0}) for one in (Signs(), Signs(**{key: value})))
     unsure = posterior.belief(Signs(), kind)
-    most = next_check.next_check(unsure)
-    return {
-        "found": next_check.next_check(shown)
-        .why.replace(SUSPECTS[suspect], "{suspect}")
-        .replace(f"{SIGNS[key].name} is {value}", "{sign} is {value}"),
-        "bears out": next_check.next_check(plain).why.replace(SUSPECTS[suspect], "{suspect}"),
-        "most": most.why.replace(f"{most.bits:.2f}", "{bits}"),
+    odd_key, odd = "slam_shut", "tripped"
+    strange = next_check.next_check(posterior.belief(Signs(**{odd_key: odd}), kind, {NOTHING: 1.0}), next_check.CHECKS)
+    open_words = {
+        SUSPECTS[suspect]: "{suspect}",
+        **{f"{SIGNS[of].name} is {shows}": "{sign} is {value}" for of, shows in ((key, value), (odd_key, odd))},
+    }
+    found = {
+        "found": next_check.next_check(shown).why,
+        "bears out": next_check.next_check(plain).why,
+        "most": next_check.next_check(unsure).why,
         "nothing left": next_check.next_check(unsure, next_check.CHECKS).why,
+        "strange": strange.why,
         "fits none": next_check.next_check(posterior.belief(Signs(), kind, {OTHER: 1.0})).why,
     }
+    for words, left_open in open_words.items():
+        found = {name: why.replace(words, left_open) for name, why in found.items()}
+    return found
 
 
 def _fields(of: dict[str, readings.Field]) -> dict[str, dict[str, str]]:

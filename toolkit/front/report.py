@@ -40,6 +40,8 @@ def run(asked: argparse.Namespace) -> None:
         room = Room(asked.gathered)
         session = session or room.session()
         gathered = gather_room(room)
+        if not gathered.people and not gathered.left:
+            raise LaunchError(f"Nobody has come into the class in {asked.gathered}: give another class's folder.")
     else:
         gathered = gather(files_in(asked.gathered, asked.out))
     if not gathered.people and not gathered.left:

@@ -9,36 +9,29 @@ from __future__ import annotations
 import argparse
 import contextlib
 import sys
-import zipfile
 from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from pathlib import Path
 
-from toolkit.classroom.record import data_folder
+from toolkit.classroom.tables import user_folder
 from toolkit.diagnosis.own_station import own_station
 from toolkit.diagnosis.posterior import PRIORS_DATED
 from toolkit.diagnosis.signatures import (
     RUNS,
     SEED,
-    VERSION,
     Kind,
-    Signatures,
     codes_of_run,
-    file_end,
     file_name,
     kind_of,
     packed,
     runs_of,
-    shipped,
     signatures,
-    unpacked,
 )
 from toolkit.diagnosis.sites import KINDS
 from toolkit.ensemble import ensemble
 from toolkit.errors import LaunchError, ScenarioError
 from toolkit.front.station_commands import load_station
-from toolkit.scenario import Station
-from toolkit.station_file import StationFile, shipped_stations
+from toolkit.station_file import shipped_stations
 
 # A run's number has two bytes in a table; more runs than this of one suspect would add little and take hours.
 MOST_RUNS, MOST_WORKERS = 5000, 64
@@ -87,32 +80,6 @@ def made(
     if not any(codes):
         raise LaunchError(f"{kind}: none of its {len(runs)} days could be finished: look at `course simulate FILE`.")
     return packed(signatures(runs, codes, dated=PRIORS_DATED, per_suspect=per_suspect))
-
-
-def user_folder() -> Path:
-    """Where the tables of stations of one's own are kept."""
-    return data_folder() / "tables"
-
-
-def table_of(station: StationFile | Station, folder: Path | None = None) -> Signatures | None:
-    """The table of a station, if one was made for it as it is now: from the folder, or of those that come along.
-
-    `folder`: another than the data folder's. None where there is none, where the station has changed since, where it
-    was made by another version of the course, or where no table can be made for it at all.
-    """
-    try:
-        own = own_station(station)
-    except ScenarioError:
-        return None
-    for path in sorted((folder or user_folder()).glob("*" + file_end(own))):
-        # What cannot be read, or is no table, or none for these signs, is made anew like any that is not there.
-        with contextlib.suppress(OSError, ValueError, KeyError, zipfile.BadZipFile, ScenarioError):
-            found = unpacked(path.read_bytes(), own)
-            if found.version == VERSION:
-                return found
-    with contextlib.suppress(ScenarioError):
-        return shipped(own)
-    return None
 
 
 def _own(file: str) -> Kind:

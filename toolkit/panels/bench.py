@@ -96,6 +96,8 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
             column.add_class("gp-column")
             body = [ipywidgets.HBox([column, bank])]
             body[0].add_class("gp-body")
+            if bench.words_first:
+                body[0].add_class("gp-words-first")
         else:
             # what is moved and what moves stay in one sight; the story stands under both
             body = [pictures, *play, self._gauges, bank, self._words]

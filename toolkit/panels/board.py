@@ -53,6 +53,7 @@ class Board:
         self.ballots, self.room = ballots, room
         self.units = _units()
         self.session, told = _session(room)
+        self.held = ipywidgets.HTML(told)
         first = self.session.lessons if self.session else ()
         # The session's own lessons come first; a case for all comes last.
         lessons = sorted(course.LESSONS, key=lambda one: first.index(one.number) if one.number in first else len(first))
@@ -100,7 +101,7 @@ class Board:
             [
                 ipywidgets.HTML(html.STYLE + PAGE_STYLE + STYLE),
                 self.projector,
-                ipywidgets.HTML(told),
+                self.held,
                 self.choose,
                 self.body,
                 self.tally,

@@ -25,8 +25,9 @@ class ClassList:
     def __init__(self, room: Room, lessons: Sequence[str] = ()) -> None:
         self.room, self.lessons = room, tuple(lessons)
         self.fold_button = ipywidgets.ToggleButton(
-            description=FOLDED, tooltip="Names, and how many questions each has answered", layout={"width": "auto"}
+            description=FOLDED, tooltip="Names, and how many questions each has answered"
         )
+        self.fold_button.layout = {"width": "auto", "align_self": "flex-start"}
         self.fold_button.observe(lambda _: self.fold(), "value")
         self.table, self.said = ipywidgets.HTML(), ipywidgets.HTML()
         self.who = ipywidgets.Dropdown(options=[], description="Visitor", tooltip="Visitor")

@@ -24,6 +24,7 @@ from toolkit.figures.symbols_views import (
     LeakView,
     MainView,
     MonitorView,
+    ReliefValveView,
     SecondSeatView,
     SupplyView,
     VolumeView,
@@ -100,12 +101,12 @@ def verdict(pair: Pair, one: PairCheck, which: int, ours: tuple[Reading, ...], t
         return f"{said} {stop_card(one.check)}"
     if ours == theirs:
         return (
-            f"{said} This check shows {told(ours)}. The other cause ({other}) shows the same: this check cannot tell "
-            "the two apart."
+            f"{said} This check shows {told(ours)}. The other cause ({other}) shows the same, so this check cannot "
+            "tell the two apart."
         )
     return (
-        f"{said} This check shows {told(ours)}. The other cause ({other}) shows {told(theirs)}: this check tells the "
-        f"two apart. {pair.because}"
+        f"{said} This check shows {told(ours)}. The other cause ({other}) shows {told(theirs)}. So this check tells "
+        f"the two apart. {pair.because}"
     )
 
 
@@ -132,7 +133,14 @@ def from_outside(view: StationView, read: Collection[str]) -> StationView:
             return replace(part, reading=NOT_READ, level=FULL, read=False)
         return part
 
-    branches = tuple(one for one in view.branches if not isinstance(one, LeakView))
+    def met(branch: BranchView) -> BranchView:
+        if isinstance(branch, ReliefValveView):
+            # whether gas comes out of the stack is seen, how far the disk is up is not
+            lift, flow = (FULL if share > 0.0 else 0.0 for share in (branch.lift, branch.stack_flow))
+            return replace(branch, lift=lift, stack_flow=flow, closed=True)
+        return branch
+
+    branches = tuple(met(one) for one in view.branches if not isinstance(one, LeakView))
     burning = max((one.flame for one in branches if isinstance(one, ApplianceView)), default=0.0)
     lines = tuple(replace(line, state="whole", level=None) for line in view.lines)
     return replace(view, main=tuple(map(seen, view.main)), branches=branches, lines=lines, flow=min(1.0, burning))

@@ -49,7 +49,7 @@ PREDICTION = Prediction(
     (
         "Smell at the vent with all burners off: a tear smells stronger.",
         "Read the outlet gauge: a tear leaves it lower.",
-        "Hold the outlet below the point at which the relief opens, and smell at the vent.",
+        "Hold the outlet well below the point at which the relief opens, and smell at the vent.",
         "Watch the meter with all off: only a tear makes it run.",
     ),
     2,

@@ -43,7 +43,7 @@ PREDICTION = Prediction(
     "On a sunny morning, with all burners off, the outlet gauge climbs. Either the seat leaks, or the sun warms the "
     "gas that is locked in. Which check tells the two apart?",
     (
-        "Watch the outlet gauge: a leak climbs without end, the sun does not.",
+        "Watch the outlet gauge for ten minutes: a leak climbs faster.",
         "Watch the meter with all off: only a leak makes it run.",
         "Shut the inlet valve, and watch the outlet gauge.",
         "Smell at the vent: only a leak brings gas there.",

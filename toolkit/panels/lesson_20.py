@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from toolkit.diagnosis.pair_leak import END, PAIR, SHUT_FOR
+from toolkit.diagnosis.pair_leak import END, ON_AT, PAIR, SHUT_FOR
 from toolkit.diagnosis.pair_station import OUTLET, PILOTS_AT
 from toolkit.diagnosis.pairs import FIRST, SECOND
 from toolkit.figures.data import EventMarker
@@ -17,7 +17,7 @@ WATCH = Watch(
     "Station at the street, pipe to the house",
     duration=END + SHUT_FOR,
     top=16 * IN_WC,
-    markers=(EventMarker(PILOTS_AT / 60, "pilots only"),),
+    markers=(EventMarker(ON_AT / 60, "all on"), EventMarker(PILOTS_AT / 60, "pilots only")),
 )
 LAB = lab.Lab("Plugged, or leaking", PAIR, WATCH, filtered=True)
 LEAKS = "outlet_leak_flow"

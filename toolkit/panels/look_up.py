@@ -12,7 +12,8 @@ from typing import Any
 import ipywidgets
 
 from toolkit.classroom.record import Record as Learner
-from toolkit.diagnosis.look_up import MOST_OUTCOMES, MOST_SUSPECTS, Answer, Asked, answer, met, own_table
+from toolkit.classroom.tables import table_of
+from toolkit.diagnosis.look_up import MOST_OUTCOMES, MOST_SUSPECTS, Answer, Asked, answer, met
 from toolkit.diagnosis.next_check import stops_of
 from toolkit.errors import CourseError
 from toolkit.panels import look_up_html as html
@@ -24,7 +25,7 @@ from toolkit.panels.page_style import STYLE
 from toolkit.panels.play import button
 
 
-def look_up(table_of_own: TableOf = own_table) -> LookUp:
+def look_up(table_of_own: TableOf = table_of) -> LookUp:
     """The page, in the units last chosen; `table_of_own` finds the signatures of a station's own days, if any."""
     try:
         units = Learner().units()
@@ -36,7 +37,7 @@ def look_up(table_of_own: TableOf = own_table) -> LookUp:
 class LookUp(ipywidgets.VBox):  # type: ignore[misc]
     """The widgets of the page: `ask` is what is entered, `answer` what stands on the page."""
 
-    def __init__(self, units: str = "us", table_of_own: TableOf = own_table) -> None:
+    def __init__(self, units: str = "us", table_of_own: TableOf = table_of) -> None:
         self.units, self.ask = units, Ask(units, self.update, table_of_own)
         self.answer: Answer | None = None
         self._traced = ""
@@ -133,6 +134,7 @@ class LookUp(ipywidgets.VBox):  # type: ignore[misc]
     def _show(self, asked: Asked, told: Answer) -> None:
         """Put the answer on the page."""
         stopped = bool(told.stops)
+        whose, theirs = self.ask.whose()
         self._stopped.value = html.stopped_html(told)
         away(self._undo, not (stops_of(met(asked)[0])))
         away(self._rest, stopped)
@@ -140,8 +142,8 @@ class LookUp(ipywidgets.VBox):  # type: ignore[misc]
         self._advice.value = html.advice_html(told)
         self._others.value = html.others_html(told)
         self._summary.value = html.summary_html(told)
-        self._sheet.value = html.sheet_html(asked, told, self.units, self.ask.station.title)
-        self.ask.record_said.value = html.record_html(asked, self.units)
+        self._sheet.value = html.sheet_html(asked, told, self.units, whose)
+        self.ask.record_said.value = html.record_html(asked, self.units, whose, theirs=theirs)
         away(self._outcomes_part, told.advice.check is None)
         for place, one in enumerate(self._outcomes):
             there = place < len(told.meanings)

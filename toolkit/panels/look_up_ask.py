@@ -35,6 +35,7 @@ from toolkit.units import format_pressure
 FIRST = "house_service"
 # What stands for a sign that nobody looked at, and for a station file of the person's own.
 NOT_LOOKED, OWN = "", ""
+NO_TABLE = "the days of the nearest kind speak, until `course tables --station FILE` has made its own"
 # No weight of a suspect is larger.
 LARGEST_WEIGHT = 1e6
 # The readings that are asked for at once; the rest is folded away. So are all groups of signs but the first.
@@ -53,6 +54,8 @@ class Ask:
         self.station: StationFile = shipped_station(FIRST)
         self._table: Signatures | None = None
         self._held = False
+        # Whether the station is a file of the person's own, and what its record put into the fields.
+        self._own_file, self._put = False, dict[str, str]()
         self._looks = {"style": {"description_width": "auto"}, "layout": ipywidgets.Layout(width="auto")}
         self.stops = {key: self._box(first_up(words)) for key, words in STOPS.items()}
         self.safe = self._box("A qualified person has made it safe by the written procedure")
@@ -119,19 +122,29 @@ class Ask:
         except CourseError as error:
             self._file_said.value = refused(f"{name}: {error}")
         else:
-            self._file_said.value = f"<p role='status'>Layers and record are those of {escape(station.title)}.</p>"
-            self.take(station)
+            self.take(station, own=True)
+            days = "its own simulated days speak" if self._table else NO_TABLE
+            title = escape(station.title)
+            self._file_said.value = f"<p role='status'>Layers and record are those of {title}; {days}.</p>"
 
-    def take(self, file: StationFile) -> None:
-        """Take layers and record from a station."""
+    def whose(self) -> tuple[str, bool]:
+        """Whose record stands in the fields, in words, and whether it is the person's own."""
+        title = f"“{self.station.title}”"
+        if any(self.record[key].text.value != text for key, text in self._put.items()):
+            return f"your own station, as typed, begun from {title}", True
+        return (f"{title}, your own file", True) if self._own_file else (f"{title}, invented for this course", False)
+
+    def take(self, file: StationFile, *, own: bool = False) -> None:
+        """Take layers and record from a station; `own`: it is a file of the person's own."""
         record = record_of(file.scenario.station)
         with self.together():
-            self.station, self._table = file, self._table_of_own(file)
+            self.station, self._table, self._own_file = file, self._table_of_own(file), own
             fitted = layers_of(file.scenario.station)
             for key, box in self.layers.items():
                 box.value = key in fitted
             for one in fields(record):
                 self.record[one.name].put(getattr(record, one.name), self.units)
+            self._put = {key: entry.text.value for key, entry in self.record.items()}
 
     def enter(self, check: str, shown: Mapping[str, str]) -> None:
         """Enter that a check was made, and the signs that it has shown."""

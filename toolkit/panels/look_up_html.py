@@ -6,23 +6,21 @@ from collections.abc import Iterable, Mapping
 from html import escape
 
 from toolkit.diagnosis.look_up import (
-    CAUTIONS,
-    DEFERS,
-    ENDS,
     LAYERS,
     MOST_SUSPECTS,
-    TEACHING,
     Answer,
     Asked,
     Meaning,
     end_words,
     first_up,
     in_words,
+    meanwhile,
 )
+from toolkit.diagnosis.look_up_words import CAUTIONS, DEFERS, ENDS, EXPLAINED, TEACHING, per_cent
 from toolkit.diagnosis.next_check import CHECKS, Check
 from toolkit.diagnosis.posterior import PRIORS_DATED
 from toolkit.diagnosis.readings import READINGS, RECORD
-from toolkit.diagnosis.signatures import OTHER, SUSPECTS, TWO
+from toolkit.diagnosis.signatures import SUSPECTS
 from toolkit.diagnosis.signs import SIGNS
 from toolkit.diagnosis.sites import KINDS
 from toolkit.units import format_pressure
@@ -34,16 +32,11 @@ NOTHING_YET = "Nothing is entered yet: these are the weights before anything was
 AT_ONCE = 3
 # Signs that are named for a suspect, and against it; outcomes of a check on paper.
 MOST_SIGNS, MOST_PRINTED = 3, 4
-# What stands behind the two suspects that are no fault of their own.
-EXPLAINED: Mapping[str, str] = {
-    OTHER: "It gains where no suspect explains what was met. Look again, or ask for help.",
-    TWO: "It gains where one fault alone does not explain what was met.",
-}
 # A line to write on, and a name before it.
 BLANKS = ("Station", "By", "Date and time")
 STATES: Mapping[str, str] = {
     "check": "Next check",
-    "found": "Found",
+    "found": "Likely cause",
     "call for help": "Stop and call",
     "not enough to tell": "Not enough to tell",
 }
@@ -90,27 +83,24 @@ def advice_html(answer: Answer) -> str:
     """What to do next: the check with its minutes, effort and risk and what it may show; or how the search ends."""
     if answer.stops:
         return ""
-    advice = answer.advice
+    advice, care = answer.advice, _care(answer)
     if advice.check is None:
         return (
-            f"<div class='gp-end'><p><b>{STATES[advice.state]}.</b> {escape(advice.why)}</p>"
+            f"{care}<div class='gp-end'><p><b>{STATES[advice.state]}.</b> {escape(advice.why)}</p>"
             f"<p>{escape(end_words(answer))}</p></div>"
         )
     return (
-        f"<div class='gp-check'><p class='gp-check-name'>{escape(first_up(advice.check.name))}</p>"
+        f"{care}<div class='gp-check'><p class='gp-check-name'>{escape(first_up(advice.check.name))}</p>"
         f"{facts_html(advice.check)}<p>{escape(advice.why)}</p></div>"
     )
 
 
 def others_html(answer: Answer) -> str:
-    """The other checks that are worth it, with what each tells a minute."""
+    """The other checks that are worth it, with their minutes, the best first."""
     if not answer.others:
         return ""
-    lines = "".join(
-        f"<li>{escape(first_up(check.name))}: {check.minutes:g} min, {bits:.2f} bit a minute</li>"
-        for check, bits in answer.others
-    )
-    return f"<details class='gp-others'><summary>Other checks that are worth it</summary><ul>{lines}</ul></details>"
+    lines = "".join(f"<li>{escape(first_up(check.name))}: {check.minutes:g} min</li>" for check, _ in answer.others)
+    return f"<details class='gp-others'><summary>Other checks, the best first</summary><ul>{lines}</ul></details>"
 
 
 def summary_html(answer: Answer) -> str:
@@ -147,18 +137,20 @@ def sheet_html(asked: Asked, answer: Answer, units: str, title: str) -> str:
         for one in answer.suspects[:MOST_SUSPECTS]
     )
     table = f"<table class='gp-sheet-suspects'>{suspects}</table>" if suspects else ""
+    care = "" if answer.stops else _care(answer)
     return (
         f"<div class='gp-sheet'><h2>Look-up sheet</h2><p class='gp-blanks'>{blanks}</p>"
-        f"<table>{rows}</table>{told}{table}<p><b>{STATES[answer.advice.state]}.</b> {_done_next(answer)}</p>"
+        f"<table>{rows}</table>{told}{table}{care}<p><b>{STATES[answer.advice.state]}.</b> {_done_next(answer)}</p>"
         f"<h3>Cautions</h3>{cautions_html()}<p class='gp-small'>{escape(reckoned(answer))}</p></div>"
     )
 
 
-def record_html(asked: Asked, units: str) -> str:
-    """Beside what the readings are weighed, in one line."""
+def record_html(asked: Asked, units: str, whose: str, *, theirs: bool) -> str:
+    """Beside what the readings are weighed, and whose record that is; where it is not the person's own, what to do."""
+    ask = "" if theirs else " <b>It is not yours: change it to your station's record, or the readings mislead.</b>"
     return (
-        f"<p class='gp-record'><b>Is this your station's record?</b> {escape(first_up(_record(asked, units)))}. "
-        "Readings are weighed beside it.</p>"
+        f"<p class='gp-record'>Readings are weighed beside the record of <b>{escape(whose)}</b>: "
+        f"{escape(_record(asked, units))}.{ask}</p>"
     )
 
 
@@ -199,13 +191,6 @@ def reckoned(answer: Answer) -> str:
     )
 
 
-def per_cent(share: float) -> str:
-    """A share in whole per cent; never a nothing or a certainty that comes from rounding."""
-    if 0.0 < share < 0.005:
-        return "under 1 %"
-    return "over 99 %" if 0.995 <= share < 1.0 else f"{100 * share:.0f} %"
-
-
 def _why(key: str, speaks: tuple[str, ...], against: tuple[str, ...]) -> str:
     parts = [EXPLAINED[key]] if key in EXPLAINED else []
     if key not in EXPLAINED:
@@ -217,6 +202,11 @@ def _why(key: str, speaks: tuple[str, ...], against: tuple[str, ...]) -> str:
 def _strongest(signs: tuple[str, ...]) -> str:
     more = len(signs) - MOST_SIGNS
     return "; ".join(signs[:MOST_SIGNS]) + (f"; and {more} more" if more > 0 else "")
+
+
+def _care(answer: Answer) -> str:
+    """What must be kept to while the signs met stand, before any check."""
+    return "".join(f"<p class='gp-care'>{escape(one)}</p>" for one in meanwhile(answer.signs))
 
 
 def _done_next(answer: Answer) -> str:

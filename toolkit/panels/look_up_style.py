@@ -87,6 +87,7 @@ STYLE = """<style>
 .gp-look .gp-why{font-size:14px;color:#2b333b}
 .gp-look .gp-yet{font-weight:600}
 .gp-check,.gp-end{border:2px solid #00507d;border-left-width:8px;border-radius:8px;padding:6px 12px;margin:4px 0}
+.gp-look .gp-care{border-left:6px solid #B23A00;padding:2px 10px;font-weight:600;font-size:15px}
 .gp-look .gp-check-name{font-size:18px;font-weight:700}
 .gp-facts{display:flex;flex-flow:row wrap;gap:4px 18px;margin:4px 0}.gp-facts dt{font-size:13px;color:#3b444d}
 .gp-facts dd{margin:0;font-weight:600}

@@ -20,6 +20,8 @@ STYLE = """<style>
 .gp-wide>.widget-html:first-child .widget-html-content{overflow-x:auto}
 .gp-wide>.widget-html:first-child svg{min-width:720px}
 .gp-body{flex-wrap:wrap;gap:8px 12px;align-items:flex-start;overflow:hidden}
+.gp-words-first{flex-wrap:wrap-reverse;align-items:flex-end}
+.gp-words-first .gp-group-box:last-child{flex:3 1 300px;max-width:480px}
 .gp-column{flex:1 1 840px;min-width:min(400px,100%);overflow:hidden}
 .gp-body>.gp-bank{flex:1 1 300px;border-top:0;padding-top:0}
 .gp-pictures .widget-html-content{width:100%}
@@ -84,15 +86,6 @@ STYLE = """<style>
 .gp-projector .gp-pair figcaption{font-size:26px}
 .gp-projector.gp-folded .gp-bank{display:none}
 .gp-projector.gp-hidden :is(.gp-sentence,.gp-events){display:none}
-body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.widget-html{display:none}
-body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.gp-reveal{display:block!important}
-body:has(.gp-on-projector) .gp-quiz{max-width:none}
-body:has(.gp-on-projector) .gp-quiz :is(.widget-html-content,p,td,th,h3,label,input,select,
-  button){font-size:26px!important;
-  height:auto!important;line-height:1.4}
-body:has(.gp-on-projector) .gp-quiz img{width:100%}
-body:has(.gp-on-projector) .jp-RenderedHTMLCommon{font-size:28px!important;line-height:1.45}
-body:has(.gp-on-projector) :is(.jp-Notebook .jp-Cell,main .jp-Cell){max-width:none!important}
 .gp-stale .gp-pictures svg,.gp-stale .gp-pictures img{opacity:.35}
 .gp-refused{border-left:5px solid #D55E00;padding:6px 10px;margin:6px 0;font-size:15px;background:#fff4ec}
 </style>"""

@@ -13,7 +13,7 @@ from toolkit.panels.controls import SliderRow
 
 # A step of the clock [s]. Each shows a drawing and a chart, which takes a tenth of a second on a slow machine.
 TICK = 0.2
-SPEEDS = (1, 2, 5, 10, 20, 60)
+SPEEDS = (1, 2, 5, 10, 20, 60, 300)
 USUAL = 20
 
 

@@ -6,19 +6,20 @@ and its words are the ones that stand beside the field.
 
 from __future__ import annotations
 
+import re
 from base64 import b64encode
 from collections.abc import Callable, Mapping
-from datetime import date
 from html import escape
 from typing import Any
 
 import ipywidgets
 
 from toolkit.classroom.record import Record
+from toolkit.classroom.review import Day
 from toolkit.classroom.room import Room, room_here
 from toolkit.classroom.session import (
-    SEED_KINDS,
     TABLES,
+    SeedKind,
     Session,
     document_of,
     session_of,
@@ -37,7 +38,12 @@ from toolkit.quiz.cases import LESSONS
 from toolkit.quiz.items import SECTIONS
 from toolkit.station_file import MOST_CHARACTERS, shipped_station, shipped_stations
 
-KINDS = tuple((f"{kind}: {words}", kind) for kind, words in SEED_KINDS.items())
+# Short enough for the field; what it means says it in full.
+KINDS: Mapping[SeedKind, str] = {
+    "same": "same: one seed for all",
+    "each": "each: other numbers for each",
+    "own": "own: whatever the course draws",
+}
 # What a page begins with where nothing else is known: the course's own mark, in per cent, for each section.
 MARK = "80"
 # In the order of the file; each key of the file has its label.
@@ -73,7 +79,10 @@ STYLE = """<style>
   border:1px solid #8c8c8c;border-radius:4px;padding:8px 10px;margin:2px 0;max-height:340px;overflow:auto}
 .gp-prepare pre:focus-visible{outline:3px solid #0072B2;outline-offset:1px}
 .gp-prepare .gp-lessons{flex-flow:row wrap}
-.gp-prepare .gp-lessons .widget-checkbox{flex:0 1 250px;margin:0}
+.gp-prepare .gp-lessons .widget-checkbox{flex:1 1 205px;width:auto;margin:0;height:auto;min-height:26px}
+.gp-prepare .gp-lessons .widget-label-basic{height:auto;align-items:flex-start}
+.gp-prepare .widget-label,.gp-prepare .widget-label-basic span{white-space:normal;line-height:1.25;overflow:visible;
+  height:auto}
 .gp-prepare .widget-textarea{height:auto}
 </style>"""
 
@@ -103,7 +112,7 @@ class Prepare:
     `session` is what stands in the fields, None as long as they make none; `text` is its file.
     """
 
-    def __init__(self, today: date, units: str = "us", room: Room | None = None) -> None:
+    def __init__(self, today: Day, units: str = "us", room: Room | None = None) -> None:
         self.units, self.room = units, room
         self.session: Session | None = None
         self.text = ""
@@ -115,7 +124,7 @@ class Prepare:
             for number, title in LESSONS.items()
         }
         self.told = {key: ipywidgets.HTML() for key in LABELS}
-        self.preview, self.file, self.exams, self.loaded = (ipywidgets.HTML() for _ in range(4))
+        self.preview, self.file, self.exams, self.loaded, self.given = (ipywidgets.HTML() for _ in range(5))
         self.pasted = ipywidgets.Textarea(
             placeholder="[session] ...", rows=4, description="Pasted file", tooltip="Pasted file"
         )
@@ -129,7 +138,7 @@ class Prepare:
         self.exam_button = _button("Make the exam and its key", self.make_exam)
         self.give_button = _button("Give it to this class", self.give)
         for field in (self.pasted, self.sitting, self.paper, *self.fields.values()):
-            field.style, field.layout = {"description_width": "130px"}, {"width": "auto", "max_width": "560px"}
+            field.style, field.layout = {"description_width": "140px"}, {"width": "auto", "max_width": "560px"}
         self.upload.layout = {"width": "auto", "align_self": "flex-start"}
         self.upload.observe(lambda _: self.take_upload(), "value")
         for field in (*self.fields.values(), *self.lessons.values()):
@@ -163,8 +172,7 @@ class Prepare:
             self.session = session_of(self.text)
         except ScenarioError as error:
             self.session = None
-            wrong = next((key for key in LABELS if error.field.startswith(key)), "session.title")
-            said[wrong] = html.note(str(error))
+            said[_where(error.field, self.text)] = html.note(str(error))
         for key, told in self.told.items():
             told.value = said.get(key, "")
         self._show()
@@ -226,15 +234,16 @@ class Prepare:
         try:
             self.room.take_session(self.text)
         except CourseError as error:
-            self.loaded.value = html.note(str(error), "alert")
+            self.given.value = html.note(str(error), "alert")
             return
-        self.loaded.value = html.note(
+        self.given.value = html.note(
             "Given. From now on the class is asked in these numbers; a quiz that is open takes them up when its page "
             "is opened anew."
         )
 
     def _show(self) -> None:
         found = self.session
+        self.given.value = ""
         self.exams.value = ""  # one of other questions must not be saved for this one's
         self.exam_button.disabled = self.give_button.disabled = found is None
         people: list[tuple[str, int]] = []
@@ -273,14 +282,14 @@ class Prepare:
             self.pasted,
             _button("Load what is pasted", lambda: self.load(self.pasted.value)),
             _button("Load the course's example", lambda: self.load(shipped_session(shipped_sessions()[0]))),
+            self.loaded,
         ]
         out = [
             ipywidgets.HTML(html.paragraph("What it means", "h3")),
             self.preview,
             ipywidgets.HTML(html.paragraph("The file", "h3")),
             self.file,
-            *([self.give_button] if self.room else []),
-            self.loaded,
+            *([self.give_button, self.given] if self.room else []),
             ipywidgets.HTML(html.paragraph("The exam on paper", "h3")),
             self.sitting,
             self.paper,
@@ -296,7 +305,7 @@ class Prepare:
         return box
 
 
-def _fields(today: date) -> dict[str, Any]:
+def _fields(today: Day) -> dict[str, Any]:
     """A field for each key of the file but the lessons, which have a box to tick each."""
     stations = [(f"{shipped_station(name).title} ({name})", name) for name in shipped_stations()]
     made: dict[str, Any] = {
@@ -308,7 +317,7 @@ def _fields(today: date) -> dict[str, Any]:
         "session.opens": ipywidgets.DatePicker(value=today),
         "session.closes": ipywidgets.DatePicker(value=today),
         "session.learners": ipywidgets.Textarea(rows=4),
-        "seed.kind": ipywidgets.Dropdown(options=KINDS),
+        "seed.kind": ipywidgets.Dropdown(options=[(words, kind) for kind, words in KINDS.items()]),
         "seed.number": ipywidgets.Text(value=f"{today:%Y%m%d}"),
         **{key: ipywidgets.Text(value=MARK) for key in LABELS if key.startswith("pass_marks.")},
     }
@@ -331,6 +340,15 @@ def _typed(key: str, value: Any) -> Any:
             return value.strip()
         return int(number) if number == number and abs(number) < 1e15 and number == int(number) else number
     return value
+
+
+def _where(field: str, text: str) -> str:
+    """The key of LABELS that an error is about: the one it names, or the one that its line belongs to."""
+    line = re.fullmatch(r"line (\d+)", field)
+    if line:
+        above = [one.partition(" = ")[0] for one in text.splitlines()[: int(line[1])] if " = " in one]
+        return next((key for key in LABELS if above and key.endswith(f".{above[-1]}")), "session.title")
+    return next((key for key in LABELS if field.startswith(key)), "session.title")
 
 
 def _shown(field: Any, value: Any) -> Any:

@@ -12,6 +12,7 @@ from toolkit.classroom import hand_in
 from toolkit.classroom.chain import PROVES, counted
 from toolkit.classroom.mastery import Stated, calibration_words, stated
 from toolkit.classroom.record import LessonStanding, Record, lesson_standings
+from toolkit.classroom.room import room_here
 from toolkit.course import VISIT
 from toolkit.errors import RecordError
 from toolkit.panels.play import button
@@ -73,7 +74,11 @@ class Progress:
     def show(self) -> None:
         """Read the record and show it."""
         self.message.value = self.handed.value = ""
-        self.place.value = html.paragraph(f"The record is this file on your own machine: {self.record.path}.")
+        # In a served class the path is one on another machine, and no business of a visitor's.
+        where = (
+            f"this file on your own machine: {self.record.path}" if room_here() is None else "kept by your instructor"
+        )
+        self.place.value = html.paragraph(f"The record is {where}.")
         try:
             learner, units, attempts = self.record.learner(), self.record.units(), self.record.attempts()
         except RecordError as error:

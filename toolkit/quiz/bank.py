@@ -144,7 +144,7 @@ def made(one: Reviewed) -> TroubleCase:
 
 def alike(case: TroubleCase) -> tuple[str, ...]:
     """The wrong suspects of which a day in the table shows the very same in all that can be looked at."""
-    table = shipped(case.kind)
+    table = shipped(case.place)
     mine = np.array(encoded(case.signs), dtype=np.uint8)
     seen = (table.signs != UNSEEN) & (mine != UNSEEN)
     same = ((table.signs == mine) | ~seen).all(axis=1) & seen.any(axis=1)

@@ -10,19 +10,16 @@ from dataclasses import dataclass
 from random import Random
 from typing import Any
 
-from toolkit.diagnosis.next_check import CHECKS, Check, allowed, information
+from toolkit.diagnosis.next_check import CHECKS, Check, allowed, information, rate
 from toolkit.diagnosis.posterior import Belief, belief
-from toolkit.diagnosis.signatures import OTHER, SUSPECTS, UNSEEN, case_on, shipped, trace_of_run
+from toolkit.diagnosis.signatures import OTHER, SUSPECTS, UNSEEN, shipped, trace_of_run
 from toolkit.diagnosis.signs import SIGNS, Signs
-from toolkit.diagnosis.visits import signs_of
 from toolkit.quiz.grades import Grade, Replay, quadratic_credit, read_points
 from toolkit.scenario import Scenario
 from toolkit.simulation import simulate
 
 # So many suspects are offered, the truth among them.
 OFFERED = 7
-# On a station of one's own so many days of a rival are tried, to show the one that comes nearest.
-TRIED = 3
 # A check that is expected to tell less than this of two suspects [bit], each as likely, hardly tells them apart.
 TELLS = 0.3
 _NOTHING = Signs()
@@ -34,7 +31,7 @@ class CauseQuestion:
     """Points are spread over `suspects` (keys of toolkit.diagnosis.signatures) from the signs that a visit met.
 
     `posterior` is what the signs say of each, one of them taken for granted; `shows` all that could have been looked
-    at, `kind` the table that speaks for the `place`. An answer is the points in the suspects' order; what the record
+    at, `place` the station whose table speaks. An answer is the points in the suspects' order; what the record
     keeps of it names the case, the truth and the points of each suspect.
     """
 
@@ -42,12 +39,11 @@ class CauseQuestion:
     prompt: str
     signs: Signs
     shows: Signs
-    kind: str
+    place: str
     suspects: tuple[str, ...]
     truth: str
     posterior: tuple[float, ...]
     scenario: Scenario
-    place: str
     case: str = ""
     also: str = ""
 
@@ -91,21 +87,15 @@ class CauseQuestion:
                 f" The signs speak more for {self.names()[likeliest]} ({self.posterior[likeliest]:.0%}): this was one "
                 "of the rarer cases."
             )
-        return (says, told_apart(self.kind, self.truth, rival, self.shows, self.signs), QUALIFIED)
+        return (says, told_apart(self.place, self.truth, rival, self.shows, self.signs), QUALIFIED)
 
     def _replay(self, rival: str) -> Replay:
         """The true day beside the rival's at its most telling, the one that comes nearest to the signs."""
+        run = belief(self.signs, self.place).most_telling(rival)
+        assert run is not None  # "none of these" is never offered
         labels = (SUSPECTS[self.truth], SUSPECTS[rival])
         signal = f"{self.scenario.station.loads[0].at}_gauge_pressure"
-        if self.place == self.kind:
-            run = belief(self.signs, self.kind).most_telling(rival)
-            assert run is not None  # "none of these" is never offered
-            return Replay(simulate(self.scenario), trace_of_run(run), *labels, signal)
-        days = [case_on(self.place, rival, seed) for seed in range(TRIED)]
-        runs = [(simulate(day.scenario), day.arrives) for day in days]
-        met = self.signs.met().items()
-        alike = [len(met & signs_of(trace, arrives=arrives).met().items()) for trace, arrives in runs]
-        return Replay(simulate(self.scenario), runs[alike.index(max(alike))][0], *labels, signal)
+        return Replay(simulate(self.scenario), trace_of_run(run), *labels, signal)
 
 
 def offered(now: Belief, truth: str, chance: Random) -> tuple[str, ...]:
@@ -116,28 +106,28 @@ def offered(now: Belief, truth: str, chance: Random) -> tuple[str, ...]:
     return tuple(keys)
 
 
-def telling_check(kind: str, truth: str, rival: str, shows: Signs, known: Signs = _NOTHING) -> Check | None:
+def telling_check(place: str, truth: str, rival: str, shows: Signs, known: Signs = _NOTHING) -> Check | None:
     """The allowed check that tells two suspects apart best a minute, of those that show something that is not known.
 
     None if none of them is expected to tell TELLS.
     """
     # What is known leans to one of the two already; what a check is worth is asked as if both were as likely.
-    even = belief(Signs(), kind, {truth: 1.0, rival: 1.0})
+    even = belief(Signs(), place, {truth: 1.0, rival: 1.0})
     new = shows.met().keys() - known.met().keys()
     told = [(one, information(even, one)) for one in CHECKS.values() if allowed(one, True) and new & set(one.signs)]
-    ways = [(bits / one.minutes, one) for one, bits in told if bits >= TELLS]
+    ways = [(rate(one, bits), one) for one, bits in told if bits >= TELLS]
     return max(ways, key=lambda way: way[0])[1] if ways else None
 
 
-def told_apart(kind: str, truth: str, rival: str, shows: Signs, known: Signs) -> str:
+def told_apart(place: str, truth: str, rival: str, shows: Signs, known: Signs) -> str:
     """A sentence: which check would have told two suspects apart, and what it shows with either and here."""
-    check = telling_check(kind, truth, rival, shows, known) or telling_check(kind, truth, rival, shows)
+    check = telling_check(place, truth, rival, shows, known) or telling_check(place, truth, rival, shows)
     names = (SUSPECTS[truth], SUSPECTS[rival])
     if check is None:
         return f"No single check tells {names[0]} from {names[1]} for sure: other days look too much alike."
     said = []
     for key in check.signs:
-        usual = [_usual(kind, one, key) for one in (truth, rival)]
+        usual = [_usual(place, one, key) for one in (truth, rival)]
         if usual[0] != usual[1] and None not in usual:
             here = getattr(shows, key)
             said.append(
@@ -148,9 +138,9 @@ def told_apart(kind: str, truth: str, rival: str, shows: Signs, known: Signs) ->
     return f"What would tell {names[0]} from {names[1]}: {check.name} (minutes: {check.minutes:g}). {shown}."
 
 
-def _usual(kind: str, suspect: str, key: str) -> str | None:
+def _usual(place: str, suspect: str, key: str) -> str | None:
     """What a sign shows most often in a suspect's runs."""
-    table = shipped(kind)
+    table = shipped(place)
     column = table.signs[table.suspect == list(SUSPECTS).index(suspect), list(SIGNS).index(key)]
     seen = Counter(int(one) for one in column if one != UNSEEN)
     return SIGNS[key].values[seen.most_common(1)[0][0]] if seen else None

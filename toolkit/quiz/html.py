@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from toolkit.figures.chart import Picture
 
 # A white card with black text of its own, so that a dark theme leaves it legible; focus is shown by a thick frame.
+# On a projector, whatever on the page says so, letters are large and answers wait for Reveal.
 STYLE = """<style>
 .gp-reveal {display:none!important}
 .gp-quiz {background:#fff; color:#000; color-scheme:light; border:1px solid #595959; border-radius:4px;
@@ -41,6 +42,15 @@ STYLE = """<style>
 .gp-quiz button:focus-visible, .gp-quiz input:focus-visible, .gp-quiz select:focus-visible
   {outline:3px solid #0072B2; outline-offset:1px}
 .gp-quiz .gp-note {border-left:4px solid #000; padding:2px 10px}
+body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.widget-html{display:none}
+body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.gp-reveal{display:block!important}
+body:has(.gp-on-projector) .gp-quiz{max-width:none}
+body:has(.gp-on-projector) .gp-quiz :is(.widget-html-content,p,td,th,h3,label,input,select,
+  button){font-size:26px!important;
+  height:auto!important;line-height:1.4}
+body:has(.gp-on-projector) .gp-quiz img{width:100%}
+body:has(.gp-on-projector) .jp-RenderedHTMLCommon{font-size:28px!important;line-height:1.45}
+body:has(.gp-on-projector) :is(.jp-Notebook .jp-Cell,main .jp-Cell){max-width:none!important}
 .gp-quiz .gp-stop {border:6px double #000; padding:6px 14px; max-width:78ch}
 </style>"""
 

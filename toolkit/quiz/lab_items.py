@@ -104,8 +104,8 @@ def _says(pair: Pair, option: int, right: int, telling: PairCheck, values: Value
         )
     shown = told(pair.shows(values, telling.check.key, right))
     if option == right:
-        return f"The check that tells shows {shown}: that is {pair.suspects[right]}."
+        return f"The check that tells shows {shown}. That is {pair.suspects[right]}."
     if option == 2:
-        return f"There is a check that tells among them: it shows {shown}."
+        return f"One of them is a check that tells. It shows {shown}."
     other = told(pair.shows(values, telling.check.key, option))
-    return f"With {pair.suspects[option]} the check that tells would show {other}; it shows {shown}."
+    return f"With {pair.suspects[option]} the check that tells would show {other}. It shows {shown}."

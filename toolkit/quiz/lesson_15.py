@@ -50,7 +50,8 @@ def _torn_high(key: str, chance: Random, units: str) -> NumericQuestion:
         "low_gauge_pressure",
         lock_up_gauge_pressure(condition._replace(kept=1.0 - lost), inlet),
         f"The same spring has to be held by {1 - lost:.0%} of the area, so it takes more pressure: divide the lock-up "
-        f"by {1 - lost:.2f}. That is why a torn diaphragm reads high, as a relief at work does.",
+        f"by {1 - lost:.2f}. That is why a torn diaphragm reads high, as a relief at work does. The same "
+        "area lifts the relief, so over a tear it opens later than its tag says.",
         (
             Slip("the share was taken off", whole * (1.0 - lost), "With less area it takes more pressure, not less."),
             Slip("the share was added", whole * (1.0 + lost), "Divide by the share that is left."),

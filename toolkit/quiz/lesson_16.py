@@ -36,7 +36,8 @@ def said(values: Values, units: str) -> str:
     locks_up = format_pressure(locked(station(values)), units)
     return (
         f"By its tag a regulator is set to {format_pressure(values['set_point'], units)}, and by its record it locks "
-        f"up at {locks_up}. A long line runs behind it, in the open. The burners take "
+        f"up at {locks_up}. A long line runs behind it in the open, with the outlet valve and the outlet gauge at its "
+        "far end. The burners take "
         f"{format_quantity(values['demand'], 'standard_flow', units)}."
     )
 

@@ -67,8 +67,8 @@ STEPS = (
     "Shut, lock and tag the valves before and behind the filter",
     "Let the filter's gas down to a safe place outdoors, and prove zero",
     "Open the filter, and put a clean element in",
-    "Let gas in slowly, and look for leaks",
-    "Read the drop again with gas flowing, and have the burners relit by a qualified person",
+    "Let gas in slowly, purge the air out, and look for leaks",
+    "Have the burners relit by a qualified person, and read the drop again with gas flowing",
 )
 SAFETY: Mapping[tuple[int, int], str] = {
     (1, 2): "Burners that go out while a valve is shut let gas out unlit when it comes back.",

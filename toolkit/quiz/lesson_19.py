@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from random import Random
 
 from toolkit.diagnosis.pair_stuck import PAIR, RELIEF_ABOVE, station, stuck
@@ -69,7 +70,9 @@ def _held(key: str, chance: Random, units: str) -> NumericQuestion:
 def drawn_slowly(chance: Random, units: str) -> tuple[Trace, float]:
     """A run in which ever more is drawn over a stuck stem, with all burners on at first; when the valve is shut [s]."""
     values = drawn(chance, units)
-    here = station(values)
+    usual = station(values)
+    # without blowdown, so that the line on the picture is where it opens and where it shuts
+    here = replace(usual, relief_valves=tuple(replace(one, blowdown=0.0) for one in usual.relief_valves))
     begins, stroke = 10.0 * chance.randint(4, 10), 10.0 * chance.randint(9, 16)
     draw = Demand(begins, HELD_DRAW, stroke=stroke)
     trace = simulate(Scenario(here, (Demand(0.0, 1.0), draw), (stuck(here, values["severity"]),), DRAWN_FOR))
@@ -85,7 +88,7 @@ def _shuts(key: str, chance: Random, units: str) -> TraceQuestion:
     return TraceQuestion(
         key,
         f"A stem is stuck open, and the relief valve behind it blows; it begins to open at "
-        f"{format_pressure(opens, units)}, and shuts again near it. Qualified people draw more and more gas, to "
+        f"{format_pressure(opens, units)}, and is shut again there. Qualified people draw more and more gas, to "
         "a safe place, to hold the outlet low. From when on is the relief valve shut, so that a nose at the vent can "
         "tell?",
         outlet_picture(trace, units, marks=(("opens", opens),)),

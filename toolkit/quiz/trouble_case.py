@@ -19,8 +19,6 @@ from toolkit.diagnosis.signatures import (
     TWO,
     case_on,
     kind_of,
-    nearest_kind,
-    suits,
     suspects_on,
 )
 from toolkit.diagnosis.signs import SIGNS, Signs
@@ -46,7 +44,15 @@ CALL, ARRIVAL = ("burners", "trip"), ("outlet_on", "slam_shut", "switch", "relie
 CLEAR, HIDDEN, FOUND, DOUBTED = 0.8, 0.35, 0.5, 0.15
 # What is no fault, and what is a layer's own: at the second level the layer is sound and the cause lies elsewhere.
 NO_FAULT = (NOTHING, "sun", "true_trip")
-_LAYERS_OWN = ("shutoff_near", "switch_near", "relief_dirty", "relief_blocked", "weak_relief", "monitor_near")
+_LAYERS_OWN = (
+    "shutoff_near",
+    "switch_near",
+    "relief_dirty",
+    "relief_blocked",
+    "weak_relief",
+    "monitor_near",
+    "monitor_shut",
+)
 # So many days are drawn to find one that is of its level.
 MOST_DRAWS = 40
 # The seeds of cases begin above those of the tables.
@@ -70,14 +76,13 @@ TAKES_OVER = 0.5
 class TroubleCase:
     """A case: its name, level and place, the true suspect, the day, when the technician arrives [s], all its signs.
 
-    `name` says what makes the same case again, `day` is the seed of its day. `kind` names the table that speaks for the
-    place, `suspects` what can be wrong there. `scenario` ends with the check that holds the outlet low.
+    `name` says what makes the same case again, `day` is the seed of its day, `suspects` what can be wrong at the place.
+    `scenario` ends with the check that holds the outlet low.
     """
 
     name: str
     level: int
     place: str
-    kind: str
     suspect: str
     day: int
     suspects: tuple[str, ...]
@@ -91,12 +96,12 @@ class TroubleCase:
 
     def thinks(self, signs: Signs) -> Belief:
         """What to think of this place after some signs."""
-        return thought(self.kind, self.suspects, signs)
+        return thought(self.place, self.suspects, signs)
 
 
-def thought(kind: str, suspects: tuple[str, ...], signs: Signs) -> Belief:
-    """What to think after some signs where only these suspects can be."""
-    return belief(signs, kind, {key: PRIORS[key] for key in suspects})
+def thought(place: str, suspects: tuple[str, ...], signs: Signs) -> Belief:
+    """What to think after some signs, by the place's own table, where only these suspects can be."""
+    return belief(signs, place, {key: PRIORS[key] for key in suspects})
 
 
 def places() -> tuple[str, ...]:
@@ -104,17 +109,10 @@ def places() -> tuple[str, ...]:
     return (*KINDS, *shipped_stations())
 
 
-def speaks_for(place: str) -> str:
-    """The kind whose table speaks for a place."""
-    of = kind_of(place)
-    return of if isinstance(of, str) else nearest_kind(of.station)
-
-
 @lru_cache(maxsize=64)
 def can_be(place: str) -> tuple[str, ...]:
-    """The suspects that can be on a place and that its table knows, in the order of SUSPECTS."""
-    known = suspects_on(speaks_for(place))
-    return tuple(key for key in known if suits(key, kind_of(place)))
+    """The suspects that can be on a place, in the order of SUSPECTS."""
+    return suspects_on(kind_of(place))
 
 
 @lru_cache(maxsize=64)
@@ -193,9 +191,7 @@ def case_at(name: str, level: int, place: str, suspect: str, day: int) -> Troubl
     signs = signs_of(trace, Random(f"gauges {place} {suspect} {day}"), found.arrives)
     there = priors_for(found.scenario.station)
     suspects = tuple(key for key in can_be(place) if key in there)
-    return TroubleCase(
-        name, level, place, speaks_for(place), suspect, day, suspects, found.scenario, found.arrives, signs
-    )
+    return TroubleCase(name, level, place, suspect, day, suspects, found.scenario, found.arrives, signs)
 
 
 @lru_cache(maxsize=64)

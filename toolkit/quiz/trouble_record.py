@@ -115,8 +115,8 @@ def layer_question(case: TroubleCase, key: str, chance: Random, units: str) -> C
         options,
         options.index(first),
         tuple(told(option) for option in options),
-        "A layer acts where its own mark is reached, or where its own setting has drifted to the pressure. What acted "
-        "first hides what came before it.",
+        "A layer acts where its own mark is reached, or where it is at fault itself: a setting that has drifted to the "
+        "pressure, a monitor that has failed shut. What acted first hides what came before it.",
         picture=outlet_picture(trace_of(case.scenario), units, marks=marks[-4:], signal=signal_of(case)),
         table=(("What was looked at", "It showed"), *seen) if seen else None,
         units=units,

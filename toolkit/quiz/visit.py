@@ -1,7 +1,8 @@
 """A visit as a question: checks are chosen one after the other, each costs minutes and shows its signs.
 
 Credit is the mean, over what was done, of the information a minute of the choice beside that of the best choice open
-at that moment; an unsafe act ends the visit and earns nothing. Information: `toolkit.diagnosis.next_check`.
+at that moment; an unsafe act ends the visit and earns nothing. Information, and the minutes of making ready that
+count with a check's own: `toolkit.diagnosis.next_check`.
 """
 
 from __future__ import annotations
@@ -19,6 +20,7 @@ from toolkit.diagnosis.next_check import (
     entropy,
     information,
     next_check,
+    rate,
     stops_of,
     worth_making,
 )
@@ -40,8 +42,8 @@ MOST_ACTS = 30
 class VisitQuestion:
     """A visit to make.
 
-    `opening` is what is known on arrival, `shows` all that can be looked at; `kind` names the table that speaks for the
-    station, `suspects` what can be wrong there, `truth` what is. `checks` are the keys of what may be chosen, unsafe
+    `opening` is what is known on arrival, `shows` all that can be looked at; `place` names the station whose table
+    speaks, `suspects` what can be wrong there, `truth` what is. `checks` are the keys of what may be chosen, unsafe
     acts among them; MAKE_SAFE may always be chosen. An answer is the keys of what was done, in order.
     """
 
@@ -49,7 +51,7 @@ class VisitQuestion:
     prompt: str
     opening: Signs
     shows: Signs
-    kind: str
+    place: str
     suspects: tuple[str, ...]
     truth: str
     checks: tuple[str, ...]
@@ -167,17 +169,17 @@ def _closed(question: VisitQuestion, acts: Sequence[str]) -> list[str]:
 
 
 def _credit(now: Belief, check: Check, closed: Sequence[str], safe: Sequence[str]) -> float:
-    """Information a minute of a check beside that of the best; what the advice names is as good as the best."""
+    """What a check tells a minute beside what the best does; what the advice names is as good as the best."""
     advice = next_check(now, closed, made_safe=tuple(safe), qualified=True)
     if advice.check is not None and advice.check.key == check.key:
         return 1.0
     ways = worth_making(now, closed, qualified=True)
-    best = max((bits / one.minutes for one, bits in ways), default=0.0)
-    return min(1.0, information(now, check) / check.minutes / best) if best else 0.0
+    best = max((rate(*way) for way in ways), default=0.0)
+    return min(1.0, rate(check, information(now, check)) / best) if best else 0.0
 
 
 def _thinks(question: VisitQuestion, signs: Signs) -> Belief:
-    return belief(signs, question.kind, {key: PRIORS[key] for key in question.suspects})
+    return belief(signs, question.place, {key: PRIORS[key] for key in question.suspects})
 
 
 def _unsure(now: Belief) -> float:

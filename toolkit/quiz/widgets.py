@@ -247,7 +247,7 @@ class Quiz:
         kept = (
             f"{self.unwritten} of these answers could not be written into your record."
             if self.unwritten
-            else f"Your answers are in your record, {self.record.path}."
+            else "Your answers are in your record; lesson 00 shows it."
         )
         self.body.value = (
             html.paragraph(f"{total:.2f} of {maximum:g} marks.")

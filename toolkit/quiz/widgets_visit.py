@@ -6,6 +6,7 @@ Like the quiz it is built on, it keeps callbacks to one line that calls a method
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
+from contextlib import suppress
 from secrets import randbelow
 from typing import Any
 
@@ -83,12 +84,23 @@ class CaseQuiz(Quiz):
                     field.style, field.layout = {"description_width": "310px"}, {"width": "410px", "max_width": "100%"}
             return fields
         self.acts = []
-        self.choice = _choice(question, self.acts)
+        self.choice = self._choice(question)
         self.make_button = widgets.Button(description="Make this check", tooltip="Make this check")
         self.make_button.layout = {"width": "auto", "align_self": "flex-start"}
         self.make_button.on_click(lambda _: self.make())
         self.sum.value = html.note("No check is made yet. Minutes gone: 0.")
         return (self.choice, self.make_button)
+
+    def _choice(self, question: VisitQuestion) -> Any:
+        # Chosen by its index: a value of None would leave the box blank, and the first press of a key would go to it.
+        named = {"description": "Next check", "tooltip": "Next check"}
+        box = widgets.Dropdown(options=choices(question, self.acts), index=0, layout=_FIELD, style=_NAMED, **named)
+        box.observe(lambda _: self.tell_choice(), "value")
+        return box
+
+    def tell_choice(self) -> None:
+        """Say which check is chosen, so that none is made by mistake: the choice may arrive after the eye has it."""
+        self.message.value = "" if self.choice.value is None else html.note(f"Chosen: {self.choice.label}.")
 
     def answer(self) -> Any:
         """What stands in the fields now, or what was done at the visit."""
@@ -107,7 +119,7 @@ class CaseQuiz(Quiz):
         self.acts.append(self.choice.value)
         so_far = walk(question, self.acts)
         # A new list, not new options in the old one: that would stand blank in the browser.
-        self.choice = _choice(question, self.acts)
+        self.choice = self._choice(question)
         self.inputs.children = (self.choice, self.make_button)
         self.sum.value = walk_html(so_far)
         if so_far.stopped:
@@ -156,12 +168,6 @@ def choices(question: VisitQuestion, acts: Collection[str]) -> list[tuple[str, s
     return [("choose", None), *named, (f"{MAKE_SAFE_NAME} ({SAFE_MINUTES:g} min)", MAKE_SAFE)]
 
 
-def _choice(question: VisitQuestion, acts: Collection[str]) -> Any:
-    # Chosen by its index: a value of None would leave the box blank, and the first press of a key would go to it.
-    named = {"description": "Next check", "tooltip": "Next check"}
-    return widgets.Dropdown(options=choices(question, acts), index=0, layout=_FIELD, style=_NAMED, **named)
-
-
 def walk_html(so_far: Walk) -> str:
     """A visit so far: what the last act showed, spoken, and all of it as a table."""
     gone = f"Minutes gone: {so_far.minutes:g}."
@@ -205,12 +211,20 @@ class VisitPage:
         self.other_button = _button("Draw another seed and open it", self.another)
         self.stand_button = _button("Show how I stand", self.show_standing)
         self.message, self.card, self.standing = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.projector = widgets.ToggleButton(
+            value=self._screen() == "projector",
+            description="Projector view",
+            tooltip="Larger letters, and answers hidden until they are revealed",
+        )
+        self.projector.layout = {"width": "auto", "align_self": "flex-end"}
+        self.projector.observe(lambda _: self.show_on(), "value")
         self.case_box = widgets.VBox()
         self.quiz: CaseQuiz | None = None
         hint = "The same level, station and seed give the same case: call them out, and a class works on one case."
         chooser = widgets.VBox(
             [
                 widgets.HTML(html.STYLE),
+                self.projector,
                 widgets.HTML(html.paragraph("A case to find out", "h3") + html.paragraph(hint)),
                 self.level,
                 self.place,
@@ -225,6 +239,22 @@ class VisitPage:
         for part in (chooser, stand):
             part.add_class("gp-quiz")
         self.box = widgets.VBox([chooser, self.case_box, stand])
+        self.show_on()
+
+    def show_on(self) -> None:
+        """Show the page for the desk or for a projector, as the switch says, and keep that for the next page."""
+        screen = "projector" if self.projector.value else "desk"
+        (self.box.add_class if self.projector.value else self.box.remove_class)("gp-on-projector")
+        # The page goes on where nothing can be written.
+        with suppress(RecordError):
+            if self.record.screen() != screen:
+                self.record.set_screen(screen)
+
+    def _screen(self) -> str:
+        try:
+            return self.record.screen()
+        except RecordError:
+            return "desk"
 
     def open_case(self) -> None:
         """Open the case of the level, station and seed that are chosen, or the reviewed one."""

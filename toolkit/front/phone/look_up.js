@@ -19,7 +19,8 @@ function fresh() {
     past: [], qualified: false, chosen: null, practising: false};
 }
 
-const percent = share => share > 0 && share < 0.005 ? "under 1\u00a0%" : `${Math.round(100 * share)}\u00a0%`;
+const percent = share => share > 0 && share < 0.005 ? "under 1\u00a0%"
+  : share >= 0.995 && share < 1 ? "over 99\u00a0%" : `${Math.round(100 * share)}\u00a0%`;
 const upper = text => text[0].toUpperCase() + text.slice(1);
 const without = (list, one) => list.includes(one) ? list.filter(other => other !== one) : [...list, one];
 
@@ -122,7 +123,7 @@ function field(key, label) {
 const NEEDS = {between: "between", after_filter: "filter_drop"};
 
 function readingCard() {
-  const usual = el("p", {className: "wrong"}), summary = el("summary", {});
+  const whose = el("p"), summary = el("summary", {});
   const fields = Object.keys(COURSE.readings).map(key => [key, field(key, upper(COURSE.readings[key].name))]);
   const record = el("details", {}, summary, el("div", {className: "fields"},
     ...Object.keys(COURSE.record).map(key => field(key, `On record: ${COURSE.record[key].name}`))));
@@ -130,13 +131,15 @@ function readingCard() {
     const station = COURSE.stations[state.station];
     summary.textContent = shown.record ? `The record: ${recordWords()}` : "The record: mend what is wrong in it";
     if (!shown.record) record.open = true;
-    usual.hidden = !station || !Object.keys(COURSE.readings).some(key => shown.typed[key].value != null);
-    usual.textContent = station
-      ? `Your readings are weighed beside the record of “${station.title}”. Type your own station's record.` : "";
+    whose.className = station ? "wrong" : "quiet";
+    whose.textContent = station
+      ? `Readings are weighed beside the record of “${station.title}”, invented for this course. It is not yours: ` +
+        "type your own station's record here first, or the readings mislead."
+      : "Readings are weighed beside the record typed here: your own station's.";
     for (const [key, one] of fields) one.hidden = key in NEEDS && !shown.here.signs.includes(NEEDS[key]);
   });
   return card(4, "Two or three gauge readings, with their units", "",
-    el("div", {className: "fields"}, ...fields.map(([, one]) => one)), usual, record);
+    whose, record, el("div", {className: "fields"}, ...fields.map(([, one]) => one)));
 }
 
 function recordWords() {
@@ -177,12 +180,14 @@ function suspectCard() {
     list.replaceChildren(...listed().map(one => el("li", {},
       el("div", {className: "head"}, el("span", {}, upper(COURSE.suspects[one.key])), el("span", {}, percent(one.share))),
       barOf(one.share),
-      one.speaks.length ? el("p", {className: "told"}, `Speaks for it: ${one.speaks.join("; ")}.`) : null,
-      one.against.length ? el("p", {className: "told"}, `Against it: ${one.against.join("; ")}.`) : null)));
+      COURSE.explained[one.key] ? el("p", {className: "told"}, COURSE.explained[one.key]) : null,
+      !COURSE.explained[one.key] && one.speaks.length
+        ? el("p", {className: "told"}, `Speaks for it: ${one.speaks.join("; ")}.`) : null,
+      !COURSE.explained[one.key] && one.against.length ? el("p", {className: "told"}, `Against it: ${one.against.join("; ")}.`) : null)));
     const rest = shown.suspects.slice(COURSE.most.suspects).reduce((sum, one) => sum + one.share, 0);
     const first = Object.keys(shown.signs).length ? "" : "Nothing was entered yet: so it stands before any look. ";
     note.textContent = `${first}All others together: ${percent(rest)}. The mark on a bar stands at ${
-      percent(COURSE.sure)}: from there a suspect is found once its own check bears it out. ${source()}`;
+      percent(COURSE.sure)}: from there a suspect counts as likely, once its own check bears it out. ${source()}`;
   });
   return card(5, "What it may be", "", list, note);
 }
@@ -203,7 +208,8 @@ function checkCard() {
       plain("Print one page", () => print()), plain("Start over", () => { build(); back(); })));
   updates.push(() => {
     const {advice} = shown;
-    inside.replaceChildren(...(advice.check ? checkParts(advice) : [endPart(advice)]));
+    inside.replaceChildren(...meanwhile(shown.signs).map(words => el("p", {className: "wrong"}, words)),
+      ...(advice.check ? checkParts(advice) : [endPart(advice)]));
     made.replaceChildren(...(state.past.length ? [
       el("h3", {}, "Made so far"),
       el("ul", {}, ...state.past.map(one => el("li", {}, `${upper(COURSE.checks[one.check].name)}: ${one.told}`))),
@@ -224,10 +230,10 @@ function checkParts(advice) {
       el("h3", {}, "What did it show? Tap it."),
       el("div", {className: "outcomes"}, ...found.map(one => outcomeButton(mine, one)),
         plain("Something else, or it could not be made", () => enter(mine, {}, "nothing new")))),
-    others.length ? el("details", {}, el("summary", {}, "Other checks worth making"),
-      el("div", {className: "outcomes"}, ...others.map(([key, bits]) => el("button", {type: "button", className: "outcome",
+    others.length ? el("details", {}, el("summary", {}, "Other checks, the best first"),
+      el("div", {className: "outcomes"}, ...others.map(([key]) => el("button", {type: "button", className: "outcome",
         onclick: () => { state.chosen = key; moveOn(); }}, el("b", {}, upper(COURSE.checks[key].name)),
-      el("span", {}, `${COURSE.checks[key].minutes} min, ${rate(key, bits).toFixed(2)} bit a minute`)))))
+      el("span", {}, `${COURSE.checks[key].minutes} min`)))))
       : null].filter(one => one);
 }
 
@@ -264,12 +270,12 @@ function moveOn() {
   to.scrollIntoView();
 }
 
-const ENDS = {found: "Found", "not enough to tell": "Not enough to tell"};
+const ENDS = {found: "Likely cause", "not enough to tell": "Not enough to tell"};
 
 function endPart(advice) {
   return el("div", {className: `end ${advice.state === "found" ? "" : "open"}`},
     el("h3", {}, ENDS[advice.state]), el("p", {}, whyOf(advice, shown.signs)),
-    el("p", {}, COURSE.ends[advice.state]));
+    el("p", {}, endOf(advice, percent)));
 }
 
 function cautionCard(practise) {
@@ -348,10 +354,11 @@ function sheet() {
 
 function nextOnPaper(list) {
   const {advice} = shown, check = COURSE.checks[advice.check];
-  if (!check) return list(ENDS[advice.state], [whyOf(advice, shown.signs)], "");
-  return list(`Next check: ${check.name}`, [...Object.entries(factsOf(check)).map(([name, words]) => `${name}: ${words}`),
+  const care = list("Meanwhile", meanwhile(shown.signs), "");
+  if (!check) return [...care, ...list(ENDS[advice.state], [whyOf(advice, shown.signs), endOf(advice, percent)], "")];
+  return [...care, ...list(`Next check: ${check.name}`, [...Object.entries(factsOf(check)).map(([name, words]) => `${name}: ${words}`),
     ...outcomes(shown.now, check).slice(0, COURSE.most.outcomes).map(one => `${Object.values(one.values).join(", ")}: ${
-      meaning(one)}`)]);
+      meaning(one)}`)])];
 }
 
 function source() {

@@ -130,19 +130,41 @@ function stopsOf(signs) {
     stop => COURSE.seen_stops.some(([of, key, value]) => of === stop && signs[key] === value));
 }
 
+// The signs met whose value no sound day of the table shows.
+function offRecord(thought) {
+  const sound = thought.table.rows.filter(row => SUSPECT_KEYS[row.suspect] === COURSE.nothing);
+  const had = place => thought.table.rows.some(row => row.values[place] < COURSE.packing.unseen);
+  return Object.keys(thought.signs).filter(key => {
+    const place = SIGN_KEYS.indexOf(key), code = COURSE.signs[key].values.indexOf(thought.signs[key]);
+    return had(place) && !sound.some(row => row.values[place] === code);
+  });
+}
+
+// The checks that want burners alight where none can be.
+function outOfReach(signs) {
+  return COURSE.out_of_reach.filter(([key, value]) => signs[key] === value).flatMap(([, , checks]) => checks);
+}
+
+// What must be kept to while signs stand that call for care, in words.
+function meanwhile(signs) {
+  return Object.entries(COURSE.stands).filter(
+    ([, calls]) => Object.entries(calls).some(([key, values]) => values.includes(signs[key]))).map(([words]) => words);
+}
+
 // What to do next: {state, check, bits, ways}.
 function nextCheck(thought, {done = [], stops = [], madeSafe = [], qualified = false}) {
   const holding = [...stops, ...stopsOf(thought.signs)].filter(one => !madeSafe.includes(one));
   if (holding.length) return {state: "call for help", stop: holding[0], check: null, bits: 0, ways: []};
   const [best, share] = ranked(thought)[0], own = COURSE.confirmed_by[best];
-  const ways = worthMaking(thought, done, qualified);
-  if (share >= COURSE.sure && own) {
-    const [key, sign, must] = own, shown = thought.signs[sign];
-    if (must.includes(shown)) return {state: "found", best, sign, check: null, bits: 0, ways};
-    if (shown === undefined && !done.includes(key) && allowed(COURSE.checks[key], qualified))
+  const ways = worthMaking(thought, done, qualified), strange = best === COURSE.nothing ? offRecord(thought) : [];
+  if (share >= COURSE.sure && own && !strange.length) {
+    const [key, sign, must] = own, shown = thought.signs[sign], check = COURSE.checks[key];
+    if (must.includes(shown)) return {state: "found", best, share, strange: [sign], check: null, bits: 0, ways};
+    const mayWait = check.minutes > COURSE.long && ways.some(([one]) => COURSE.checks[one].minutes <= COURSE.long);
+    if (shown === undefined && !done.includes(key) && allowed(check, qualified) && !mayWait)
       return {state: "check", best, bearsOut: true, check: key, bits: information(thought, COURSE.checks[key]), ways};
   }
-  if (!ways.length) return {state: "not enough to tell", best, check: null, bits: 0, ways};
+  if (!ways.length) return {state: "not enough to tell", best, strange, check: null, bits: 0, ways};
   return {state: "check", best, check: ways[0][0], bits: ways[0][1], ways};
 }
 
@@ -269,7 +291,8 @@ function answer(asked) {
   const overruled = Object.keys(read).filter(key => key in asked.signs && asked.signs[key] !== read[key]);
   const now = belief(here.kind, signs, here.priors, here.signs);
   const told = key => joint(now, COURSE.checks[key]).keys.length > 0;
-  const done = Object.keys(COURSE.checks).filter(key => asked.done.includes(key) || !told(key));
+  const done = Object.keys(COURSE.checks).filter(
+    key => asked.done.includes(key) || !told(key) || outOfReach(signs).includes(key));
   const advice = nextCheck(now, {...PLAIN, ...asked, done});
   const stops = Object.keys(COURSE.stops).filter(
     key => !asked.madeSafe.includes(key) && (asked.stops.includes(key) || stopsOf(signs).includes(key)));
@@ -296,10 +319,16 @@ function inWords(sign, value) {
 }
 
 // Why an advice was given, in words.
-function whyOf({state, stop, best, sign, bearsOut, bits}, signs) {
+function whyOf({state, stop, best, bearsOut, strange = []}, signs) {
+  if (stop) return COURSE.stops[stop];
   const way = state === "found" ? "found" : bearsOut ? "bears out" : state === "check" ? "most"
-    : best === COURSE.other ? "fits none" : "nothing left";
-  const words = {suspect: COURSE.suspects[best], sign: sign && COURSE.signs[sign].name, value: signs[sign],
-    bits: bits.toFixed(2)};
-  return stop ? COURSE.stops[stop] : COURSE.why[way].replace(/\{(\w+)\}/g, (_, word) => words[word]);
+    : best === COURSE.other ? "fits none" : strange.length ? "strange" : "nothing left";
+  const told = strange.map(key => `${COURSE.signs[key].name} is ${signs[key]}`).join("; ");
+  return COURSE.why[way].replace("{suspect}", COURSE.suspects[best]).replace("{sign} is {value}", told);
+}
+
+// How the search ends, in words: of a finding how likely it is, then what is safe to do.
+function endOf({state, best, share}, percent) {
+  if (state !== "found") return COURSE.ends[state];
+  return `${COURSE.ends.found.replace("{share}", percent(share))} ${COURSE.after[best] ?? COURSE.after[""]}`;
 }
