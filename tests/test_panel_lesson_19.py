@@ -101,4 +101,4 @@ def test_of_the_relief_valve_is_seen_that_it_blows_and_not_how_far_it_is_open(mo
         start = BENCH.start("us") | {"visit": visit, "moment": moment}
         assert "Relief valve relief_valve: open, gas at stack." in BENCH.show(start).drawing
     opened = BENCH.show(BENCH.start("us") | {"truth": True, "moment": moment}).drawing
-    assert len(re.findall(r"Relief valve relief_valve: open \d+ %, gas at stack", opened)) == 2
+    assert len(set(re.findall(r"Relief valve relief_valve: open \d+ %, gas at stack", opened))) == 2
