@@ -16,7 +16,7 @@ from axe_playwright_python.sync_playwright import Axe
 from browser import WAIT, screenshot
 from playwright.sync_api import Browser, Locator, Page, expect
 
-from toolkit.diagnosis.look_up import LAYERS, Asked, answer
+from toolkit.diagnosis.look_up import LAYERS, Asked, answer, end_words, meanwhile
 from toolkit.diagnosis.next_check import CHECKS, CONFIRMED_BY, STOPS, information, next_check, outcomes, worth_making
 from toolkit.diagnosis.posterior import PRIORS, belief
 from toolkit.diagnosis.readings import READINGS, RECORD, GaugeReadings, Record, signs_of_readings
@@ -220,7 +220,8 @@ def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
         asked = {"layers": layers, "signs": signs, "read": read, "record": asdict(record), **how}
         script = """asked => { const {stops, signs, overruled, suspects, advice, here} = answer(asked);
             return {stops, signs, overruled, suspects, kind: here.kind, state: advice.state, check: advice.check,
-                why: whyOf(advice, signs)}; }"""
+                why: whyOf(advice, signs), care: meanwhile(signs), end: stops.length || advice.check ? ""
+                : endOf(advice, one => percent(one).replaceAll("\u00a0", " "))}; }"""
         theirs = opened.evaluate(script, asked)
         ours = answer(
             Asked(
@@ -239,8 +240,10 @@ def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
         assert (theirs["stops"], theirs["kind"]) == (list(ours.stops), ours.kind)
         assert theirs["state"] == ours.advice.state
         assert theirs["check"] == (ours.advice.check and ours.advice.check.key)
+        assert tuple(theirs["care"]) == meanwhile(ours.signs)
         if not ours.stops:
             assert theirs["why"] == ours.advice.why
+            assert theirs["end"] == ("" if ours.advice.check else end_words(ours))
         theirs_by_key = {one["key"]: one for one in theirs["suspects"]}
         assert theirs_by_key.keys() == {one.key for one in ours.suspects}
         for one in ours.suspects:
@@ -249,6 +252,26 @@ def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
             assert sorted(other["speaks"]) == sorted(one.speaks)
             assert sorted(other["against"]) == sorted(one.against)
     assert len(states) >= 3
+
+
+def test_nothing_wrong_and_what_takes_hours_are_judged_as_in_the_course(opened: Page) -> None:
+    """By priors under which these two rules of the advice decide."""
+    sound = {"outlet_on": "normal", "lock_up": "as on record", "creep": "still", "vent_off": "none"}
+    script = """([signs, priors, done]) => {
+        const advice = nextCheck(belief("service", signs, priors), {done});
+        return [advice.state, advice.check, whyOf(advice, signs)]; }"""
+    sure, sunny = {"nothing": 1e6, "dirty_seat": 1.0}, {"sun": 20.0, "dirty_seat": 1.0}
+    seen = set()
+    for signs in (sound, sound | {"vent_on": "a whiff"}, sound | {"creep": "creeps"}, {"outlet_on": "normal"}):
+        for priors in (sure, sunny):
+            for done in ([], [key for key in CHECKS if key != "sun"], list(CHECKS)):
+                ours = next_check(belief(Signs(**signs), "service", priors), done)
+                seen.add((ours.state, ours.check.key if ours.check else ours.why.partition(":")[0]))
+                theirs = opened.evaluate(script, [signs, priors, done])
+                assert theirs == [ours.state, ours.check and ours.check.key, ours.why], (signs, priors, done)
+    assert ("not enough to tell", "Something is wrong that was not found") in seen
+    assert ("check", "sun") in seen
+    assert len(seen) >= 5
 
 
 # --- it can be used
@@ -319,6 +342,25 @@ def test_a_symptom_and_two_readings_give_an_answer_in_three_taps(opened: Page) -
     expect(card.locator(".outcome").first).to_contain_text("Would mean")
 
 
+def test_whose_record_it_is_stands_before_any_reading(opened: Page) -> None:
+    said = opened.get_by_text("It is not yours")
+    expect(said).to_be_visible()
+    first = box(opened, "Outlet, all burners on")
+    assert said.bounding_box()["y"] < first.bounding_box()["y"]  # type: ignore[index]
+    unfold(opened)
+    box(opened, "On record: set point").fill("7.1 in. w.c.")
+    expect(said).to_have_count(0)
+    expect(opened.get_by_text("the record typed here: your own station's")).to_be_visible()
+
+
+def test_while_the_slam_shut_is_down_the_page_warns_of_a_reset(opened: Page) -> None:
+    unfold(opened)
+    opened.get_by_role("button", name="Slam-shut", exact=True).click()
+    press(opened, "How is the slam-shut?", "Tripped")
+    expect(opened.get_by_text("no reset to try it").first).to_be_visible()
+    assert "burners on" not in opened.locator("#step-6 ~ div h3").first.inner_text()
+
+
 @pytest.mark.parametrize("stop", STOPS)
 def test_a_stop_leaves_nothing_but_stop_and_call(opened: Page, stop: str) -> None:
     words = STOPS[stop].split(":")[0]
@@ -366,8 +408,8 @@ def test_it_ends_found_or_not_enough_to_tell(opened: Page) -> None:
     press(opened, "Gas at the vent, all burners on?", "Strong")
     opened.evaluate("state.signs.outlet_on = 'high'; state.signs.creep = 'still'; update()")
     opened.evaluate(f"state.signs.{sign} = '{values[-1]}'; update()")
-    expect(end).to_contain_text("Found")
-    expect(end).to_contain_text("diaphragm torn")
+    expect(end).to_contain_text("Likely cause")
+    expect(end).to_contain_text("Diaphragm torn")
     opened.get_by_role("button", name="Start over").click()
     for _ in range(len(CHECKS)):
         if end.count():

@@ -9,13 +9,14 @@ import pytest
 from browser import Course, lesson, screenshot
 from playwright.sync_api import Locator, Page, expect
 from test_browser_access import named, serious
+from test_browser_read import opened
+from test_browser_read import pages as pages
 
 from toolkit.course import VISIT
 from toolkit.quiz.items import offer
 from toolkit.quiz.trouble_case import draw_case
 from toolkit.quiz.trouble_items import case_items
-from toolkit.quiz.visit import VisitQuestion, advised_acts
-from toolkit.quiz.widgets_visit import choices
+from toolkit.quiz.visit import MAKE_SAFE, VisitQuestion, advised_acts, choices, worded
 
 pytestmark = pytest.mark.browser
 
@@ -102,14 +103,23 @@ def test_a_whole_case_at_the_keyboard_alone(page: Page, course: Course) -> None:
     await_question(quiz, 2)
     visit = asked["visit"]
     assert isinstance(visit, VisitQuestion)
-    names = {key: label for label, key in choices(visit, ())}
+    shots(page, quiz, "visit-checks")
+    order = [act for group in choices(visit).values() for act in group]
+    place = -1
     for number, act in enumerate(advised_acts(visit), 1):
-        box = quiz.get_by_role("combobox", name="Next check")
-        expect(box.locator("option")).to_have_count(len(names) - number + 1)
-        choose(page, box, names[act])
-        expect(quiz).to_contain_text(f"Chosen: {names[act]}.")
-        pressed(page, quiz.get_by_role("button", name="Make this check"))
+        # Tab alone leads from check to check, and goes on from the one that was made.
+        if place < 0:
+            quiz.locator(".gp-top").focus()
+        step = order.index(act) - place
+        made = {order.index(one) for one in advised_acts(visit)[: number - 1] if one != MAKE_SAFE}
+        between = [at for at in range(min(place, place + step) + 1, max(place, place + step)) if at not in made]
+        for _ in range(len(between) + 1):
+            page.keyboard.press("Tab" if step > 0 else "Shift+Tab")
+        expect(quiz.get_by_role("button", name=worded(act), exact=True)).to_be_focused()
+        page.keyboard.press("Enter")
         expect(quiz.locator("tbody tr")).to_have_count(number)
+        place = order.index(act)
+    shots(page, quiz, "visit-made")
     assert serious(page) == []
     pressed(page, quiz.get_by_role("button", name="I know enough: end the visit"))
     expect(quiz).to_contain_text("The advised visit takes")
@@ -186,14 +196,32 @@ def test_an_unsafe_act_stops_the_case_on_the_page(page: Page, course: Course) ->
     pressed(page, quiz.get_by_role("button", name="Check my answer"))
     go_on(page, quiz)
     await_question(quiz, 2)
-    choose(page, quiz.get_by_role("combobox", name="Next check"), "plug the vent (1 min)")
-    expect(quiz).to_contain_text("Chosen: plug the vent (1 min).")
-    pressed(page, quiz.get_by_role("button", name="Make this check"))
+    pressed(page, quiz.get_by_role("button", name="plug the vent (1 min)", exact=True))
     expect(quiz.get_by_role("alert")).to_contain_text("A vent is never plugged")
-    shots(page, quiz, "visit-stop")
+    shots(page, quiz.get_by_role("alert"), "visit-stop")
     assert serious(page) == []
     pressed(page, quiz.get_by_role("button", name="Show the summary"))
     expect(quiz).to_contain_text("not passed: an unsafe act")
+
+
+def test_the_checks_are_legible_on_a_phone(page: Page, pages: Course) -> None:
+    page.set_viewport_size({"width": 400, "height": 800})
+    opened(page, pages, VISIT.file)
+    quiz = open_case(page)
+    quiz.get_by_role("radio").first.focus()
+    page.keyboard.press("Space")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    go_on(page, quiz)
+    await_question(quiz, 2)
+    pressed(page, quiz.get_by_role("button", name="look for frost"))
+    made = quiz.get_by_role("button", name="look for frost")
+    expect(made).to_be_disabled()
+    expect(made).to_contain_text("frost on a regulator")
+    for button in quiz.locator(".gp-checks button").all():
+        assert button.evaluate("e => e.scrollWidth <= e.clientWidth && e.scrollHeight <= e.clientHeight")
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    made.evaluate("e => e.scrollIntoView({block: 'center'})")
+    screenshot(page, "visit-phone", 400, 800)
 
 
 def test_on_a_projector_the_answer_waits_for_reveal(page: Page, course: Course) -> None:

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Callable, Iterator
 
 import nbformat
 import pytest
 from lesson_text import FOLDER
 
-from toolkit.course import VISIT, lesson
+from toolkit.course import LESSONS, START, VISIT, lesson
+from toolkit.front.lesson_rules import Book, Wrong, clean, lines, links, minutes, read_book, reading, sources
 from toolkit.quiz.trouble_case import LEVELS
 from toolkit.quiz.widgets_visit import VisitPage
 from toolkit.references import SOURCES, cite
 
+# What a page without bench and quiz can keep of the rules for lessons.
+RULES = (clean, minutes, links, sources, reading, lines)
 FORM = (
     "What you will be able to do",
     "Before you start",
@@ -39,10 +43,16 @@ def test_its_form() -> None:
     assert all(not cell.outputs and cell.execution_count is None for cell in code)
 
 
-def test_its_links_lead_somewhere() -> None:
-    links = re.findall(r"\]\(([^)#]+)", PROSE)
-    assert links
-    assert all((FOLDER / link).is_file() for link in links)
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.__name__)
+def test_it_keeps_the_rules_of_every_lesson(rule: Callable[[Book], Iterator[Wrong]]) -> None:
+    assert list(rule(read_book(FOLDER / VISIT.file))) == []
+
+
+def test_the_last_lab_leads_here_and_this_page_back_to_it() -> None:
+    last = read_book(FOLDER / LESSONS[-1].file).prose.rstrip().splitlines()[-1]
+    assert last.endswith(f"| Next: [{VISIT.name}]({VISIT.file})")
+    before, start = (f"[{one.name}]({one.file})" for one in (LESSONS[-1], START))
+    assert PROSE.rstrip().splitlines()[-1] == f"Previous: {before} | Back to {start}"
 
 
 def test_its_sources_and_cautions() -> None:

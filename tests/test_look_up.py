@@ -5,6 +5,7 @@ from __future__ import annotations
 
 import re
 from dataclasses import replace
+from html import unescape
 from itertools import chain, combinations
 from random import Random
 
@@ -20,24 +21,39 @@ from toolkit.diagnosis.look_up import (
     RULED_OUT,
     Asked,
     answer,
+    end_words,
     kind_of,
     layers_of,
+    meanwhile,
     met,
     signs_with,
     suspects_of,
 )
-from toolkit.diagnosis.next_check import CHECKS, STOPS, next_check
+from toolkit.diagnosis.look_up_words import AFTER, OUT_OF_REACH, STANDS
+from toolkit.diagnosis.next_check import CHECKS, STOPS, SURE, next_check
+from toolkit.diagnosis.own_station import own_station
 from toolkit.diagnosis.posterior import PRIORS, belief, priors_for
 from toolkit.diagnosis.readings import READINGS, GaugeReadings, record_of
-from toolkit.diagnosis.signatures import NOTHING, OTHER, SUSPECTS, nearest_kind
+from toolkit.diagnosis.signatures import (
+    NOTHING,
+    OTHER,
+    SEED,
+    SUSPECTS,
+    Run,
+    codes_of_run,
+    file_name,
+    nearest_kind,
+    packed,
+    signatures,
+)
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.diagnosis.sites import KINDS, site
 from toolkit.errors import ScenarioError
 from toolkit.panels import look_up_html as html
 from toolkit.panels.look_up import LookUp
-from toolkit.panels.look_up_ask import FIRST
+from toolkit.panels.look_up_ask import FIRST, NO_TABLE
 from toolkit.panels.look_up_trace import day_html
-from toolkit.station_file import shipped_station, shipped_stations
+from toolkit.station_file import read_station, shipped_station, shipped_stations
 from toolkit.units import IN_WC, PSI
 
 EVERY = frozenset(LAYERS)
@@ -218,6 +234,80 @@ def test_the_search_ends_in_a_finding():
     assert "dirt or nick" in told.advice.why
     assert "Likely cause" in html.advice_html(told)
     assert "The repair is for the qualified" in html.advice_html(told)
+
+
+def test_a_finding_says_how_likely_it_is_and_what_is_safe_before_it_says_repair():
+    told = answer(asked(signs=Signs(vent_off="a whiff", outlet_on="normal", swing="steady"),
+                        readings=GaugeReadings(outlet_off=8.6 * IN_WC)))  # fmt: skip
+    assert (told.advice.state, told.suspects[0].key) == ("found", "dirty_seat")
+    words = end_words(told)
+    assert words.startswith(f"Likely to {html.per_cent(told.suspects[0].share)} ")
+    assert "not certain" in words
+    assert words.index("Make it safe first") < words.index("repair") < words.index("prove every layer")
+    assert words in unescape(html.sheet_html(asked(), told, "us", "x"))
+    assert "Found" not in html.advice_html(told) + html.summary_html(told)
+
+
+@pytest.mark.parametrize(("suspect", "word"), [("sun", "shade"), ("true_trip", "still to be found"), ("leak", "call")])
+def test_what_is_no_repair_of_the_station_ends_in_words_of_its_own(suspect, word):
+    assert word in AFTER[suspect]
+    assert set(AFTER) - {""} <= set(SUSPECTS)
+    sound = answer(asked(signs=Signs(sun="rises", lock_up="as on record"), priors={"sun": 1.0}))
+    assert (sound.advice.state, AFTER["sun"] in end_words(sound)) == ("found", True)
+
+
+SOUND_GAUGES = Signs(vent_on="none", vent_off="none", outlet_on="normal", lock_up="as on record", creep="still")
+
+
+@pytest.mark.parametrize("gas", [{"vent_on": "a whiff"}, {"vent_off": "strong"}, {"creep": "creeps"}])
+def test_nothing_wrong_is_never_the_finding_while_a_sign_stands_that_no_sound_day_shows(gas):
+    """However much weight it has, and however sound the gauges are."""
+    sure = asked(signs=SOUND_GAUGES, priors={**PRIORS, NOTHING: 1e6})
+    assert answer(sure).advice.state == "found"
+    now = replace(sure, signs=replace(SOUND_GAUGES, **gas))
+    told = answer(now)
+    assert told.suspects[0].key == NOTHING
+    assert told.suspects[0].share > SURE
+    assert told.advice.state != "found"
+    end = answer(replace(now, done=frozenset(CHECKS)))
+    assert end.advice.state == "not enough to tell"
+    key, value = next(iter(gas.items()))
+    assert f"{SIGNS[key].name} is {value}" in end.advice.why
+    assert "Something is wrong" in html.advice_html(end)
+
+
+def test_while_the_slam_shut_is_down_no_check_wants_burners_alight():
+    """To make one somebody would have to reset before the cause is found, or to relight."""
+    chance = Random(5)
+    proposed = set()
+    for _ in range(40):
+        layers = frozenset((*(one for one in LAYERS if chance.random() < 0.5), "slam_shut"))
+        signs = replace(drawn(chance, layers), slam_shut="tripped")
+        told = answer(asked(*layers, signs=signs, qualified=True))
+        proposed |= {check.key for check in (told.advice.check, *(one for one, _ in told.others)) if check}
+    assert proposed
+    alight = {key for key, check in CHECKS.items() if re.search("all burners on|pilots only|burners shut", check.name)}
+    assert alight == set(OUT_OF_REACH[1][2]) - {"listen"}
+    assert not proposed & (alight | {"listen"})
+    out = answer(asked(signs=Signs(burners="no gas"), qualified=True))
+    assert not {check.key for check, _ in out.others} & set(OUT_OF_REACH[0][2])
+
+
+def test_what_must_be_kept_to_stands_before_the_check_and_on_paper():
+    now = asked("slam_shut", "relief", signs=Signs(slam_shut="tripped", vent_off="a whiff", burners="no gas"))
+    told = answer(now)
+    care = meanwhile(told.signs)
+    assert [bool(re.search(word, " ".join(care))) for word in ("no reset", "no flame", "only the qualified relight")]
+    assert len(care) == 3
+    page = html.advice_html(told)
+    for words in care:
+        assert page.index(words) < page.index(html.escape(told.advice.check.name[1:]))
+        assert words in html.sheet_html(now, told, "us", "x")
+    assert meanwhile(SOUND_GAUGES) == ()
+    assert all(
+        value in SIGNS[key].values for calls in STANDS.values() for key, values in calls.items() for value in values
+    )
+    assert "gp-care" not in html.advice_html(answer(replace(now, stops=frozenset({"fire"}))))
 
 
 def test_where_nothing_is_wrong_there_is_nothing_to_repair():
@@ -436,6 +526,40 @@ def test_a_shipped_station_s_own_days_speak_for_it_and_a_changed_one_s_kind_does
     assert {one.key for one in told.suspects} == set(table.keys())
     assert sum(one.share for one in told.suspects) == pytest.approx(1.0)
     assert "this very station" in html.reckoned(told)
+
+
+def test_a_table_made_of_a_file_of_one_s_own_speaks_for_it(tmp_path, monkeypatch):
+    monkeypatch.setenv("GUARDED_PRESSURE_DATA", str(tmp_path))
+    text = _source("house_service").replace('size = "5 L"', 'size = "6 L"')
+    own = own_station(read_station(text, name="mine.toml"))
+    runs = [Run(own, key, 0, SEED) for key in (NOTHING, "dirty_seat")]
+    tables.user_folder().mkdir()
+    path = tables.user_folder() / file_name(own)
+    path.write_bytes(packed(signatures(runs, [codes_of_run(one) for one in runs], dated="x", per_suspect=1)))
+    page = LookUp("us")
+    page.ask.take_file("any name.toml", text.encode())
+    assert page.ask.asked().table.own.station == own.station
+    assert {one.key for one in page.answer.suspects} <= {NOTHING, "dirty_seat", OTHER}
+    assert "its own simulated days" in page.ask._file_said.value
+    assert "this very station" in page._suspects.value
+    path.unlink()
+    page.ask.take_file("any name.toml", text.encode())
+    assert page.ask.asked().table is None
+    assert NO_TABLE in page.ask._file_said.value
+
+
+def test_the_page_says_whose_record_the_readings_are_weighed_beside(page):
+    said = page.ask.record_said
+    assert "invented for this course" in said.value
+    assert "It is not yours" in said.value
+    page.ask.record["set_gauge_pressure"].text.value = "7.1 in wc"
+    for words in (said.value, page._sheet.value):
+        assert "your own station, as typed" in words
+        assert "It is not yours" not in words
+    page.ask.take_file("own.toml", _source("bakery").encode())
+    assert "your own file" in said.value
+    page.start_over()
+    assert "It is not yours" in said.value
 
 
 def test_the_signatures_of_one_s_own_station_speak_while_its_layers_stand():

@@ -22,6 +22,7 @@ from toolkit.diagnosis.next_check import (
     CHECKS,
     CONFIRMED_BY,
     LEAST_BITS,
+    LONG,
     MAKING_READY,
     STOPS,
     SURE,
@@ -30,12 +31,13 @@ from toolkit.diagnosis.next_check import (
     entropy,
     information,
     next_check,
+    off_record,
     outcomes,
     stops_of,
     worth_making,
 )
 from toolkit.diagnosis.posterior import PRIORS, belief, posterior
-from toolkit.diagnosis.signatures import NOTHING, OTHER, SUSPECTS, TWO, Run, shipped, signs_of_run
+from toolkit.diagnosis.signatures import NOTHING, OTHER, SUSPECTS, TWO, UNSEEN, Run, shipped, signs_of_run
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.diagnosis.sites import KINDS
 from toolkit.errors import ScenarioError
@@ -221,6 +223,27 @@ def test_a_likely_suspect_is_not_yet_a_found_one():
     assert thought.signs.lock_up in CONFIRMED_BY[best][2]
     assert 0.4 < share < SURE
     assert next_check(thought).state == "check"
+
+
+def test_what_takes_hours_comes_after_all_shorter_checks_that_are_worth_it():
+    """Likely the sun, and not borne out: the gauges are read first, and only then somebody waits for the sun."""
+    thought = belief(Signs(outlet_on="normal"), KIND, {"sun": 20.0, "dirty_seat": 1.0})
+    assert thought.ranked()[0] == ("sun", pytest.approx(0.95, abs=0.1))
+    first = next_check(thought).check
+    assert first is not None
+    assert first.minutes <= LONG < CHECKS["sun"].minutes
+    shorter = [key for key, one in CHECKS.items() if one.minutes <= LONG]
+    assert next_check(thought, shorter).check == CHECKS["sun"]
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_no_sound_day_of_the_tables_has_a_sign_off_its_record(kind):
+    table = belief(Signs(), kind).table
+    for row in table.signs[table.suspect == list(SUSPECTS).index(NOTHING)]:
+        day = {key: SIGNS[key].values[code] for key, code in zip(SIGNS, row, strict=True) if code != UNSEEN}
+        assert off_record(belief(Signs(**day), kind)) == ()
+    gas = Signs(vent_on="a whiff", vent_off="strong", creep="creeps", lock_up="higher")
+    assert off_record(belief(gas, kind)) == ("lock_up", "creep", "vent_on", "vent_off")
 
 
 def test_what_cannot_be_told_apart_ends_as_such():

@@ -8,8 +8,8 @@ from random import Random
 import numpy as np
 import pytest
 
-from toolkit.devices.line import Load
 from toolkit.classroom.tables import table_of
+from toolkit.devices.line import Load
 from toolkit.diagnosis import own_station as module
 from toolkit.diagnosis.next_check import next_check
 from toolkit.diagnosis.own_station import OwnStation, own_site, own_station

@@ -87,3 +87,7 @@ def test_the_gauge_between_is_read_by_its_check_only(visit: int) -> None:
     read = BENCH.show(start | {"check": "between"}).drawing
     which = lab.which_of(lesson_18.LAB, visit)
     assert f"Volume interstage: {('59.8 psig', '27.5 in. w.c.')[which]}" in read
+
+
+def test_both_causes_come_up_among_the_visits_drawn_by_chance() -> None:
+    assert {lab.which_of(lesson_18.LAB, visit) for visit in range(lab.TWO + 1, lab.VISITS + 1)} == {FIRST, SECOND}

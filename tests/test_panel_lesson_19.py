@@ -102,3 +102,7 @@ def test_of_the_relief_valve_is_seen_that_it_blows_and_not_how_far_it_is_open(mo
         assert "Relief valve relief_valve: open, gas at stack." in BENCH.show(start).drawing
     opened = BENCH.show(BENCH.start("us") | {"truth": True, "moment": moment}).drawing
     assert len(set(re.findall(r"Relief valve relief_valve: open \d+ %, gas at stack", opened))) == 2
+
+
+def test_both_causes_come_up_among_the_visits_drawn_by_chance() -> None:
+    assert {lab.which_of(lesson_19.LAB, visit) for visit in range(lab.TWO + 1, lab.VISITS + 1)} == {FIRST, SECOND}

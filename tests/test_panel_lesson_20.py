@@ -122,3 +122,7 @@ def test_the_leak_is_drawn_with_the_truth_only() -> None:
         start = BENCH.start("us") | {"check": "gauge_off", "visit": visit}
         assert "leak" not in BENCH.show(start).drawing
         assert "leak" in BENCH.show(start | {"truth": True}).drawing
+
+
+def test_both_causes_come_up_among_the_visits_drawn_by_chance() -> None:
+    assert {lab.which_of(lesson_20.LAB, visit) for visit in range(lab.TWO + 1, lab.VISITS + 1)} == {FIRST, SECOND}

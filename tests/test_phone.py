@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from toolkit.diagnosis.look_up import LAYERS, QUESTIONS, kind_of, signs_with, suspects_of
-from toolkit.diagnosis.look_up_words import CAUTIONS, DEFERS
+from toolkit.diagnosis.look_up_words import AFTER, CAUTIONS, DEFERS, ENDS, EXPLAINED, STANDS
 from toolkit.diagnosis.next_check import CHECKS, STOPS
 from toolkit.diagnosis.posterior import PRIORS, PRIORS_DATED, kernel
 from toolkit.diagnosis.readings import READINGS, RECORD
@@ -79,6 +79,8 @@ def test_it_holds_every_word_that_the_course_has_for_it() -> None:
     assert held["priors_dated"] == PRIORS_DATED
     assert (held["stops"], held["layers"], held["questions"]) == (STOPS, LAYERS, QUESTIONS)
     assert (tuple(held["cautions"]), held["defers"]) == (CAUTIONS, DEFERS)
+    assert (held["ends"], held["after"], held["explained"]) == (ENDS, AFTER, EXPLAINED)
+    assert held["stands"] == {words: {key: list(of) for key, of in calls.items()} for words, calls in STANDS.items()}
     assert held["checks"].keys() == CHECKS.keys()
     for key, check in CHECKS.items():
         for name, value in held["checks"][key].items():
@@ -118,7 +120,11 @@ def test_its_reasons_and_refusals_have_their_places_open() -> None:
     held = data(page())
     for words in (*held["why"].values(), *held["units"]["refusals"].values()):
         assert words.endswith((".", "w.c."))
-    for name, places in (("found", {"suspect", "sign", "value"}), ("bears out", {"suspect"}), ("most", {"bits"})):
+    for name, places in (
+        ("found", {"suspect", "sign", "value"}),
+        ("bears out", {"suspect"}),
+        ("strange", {"sign", "value"}),
+    ):
         assert set(re.findall(r"\{(\w+)\}", held["why"][name])) == places
     assert held["units"]["refusals"].keys() == phone.REFUSED.keys()
 

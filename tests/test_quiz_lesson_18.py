@@ -67,6 +67,8 @@ def test_the_steps_keep_people_first_zero_before_opening_and_proof_before_religh
     assert isinstance(question, OrderQuestion)
     right = list(range(len(STEPS)))
     assert grade(question, right).score == 1.0
+    # people, zero before opening, proof before relighting
+    assert {(0, 3), (4, 5), (6, 7)} <= set(SAFETY)
     for earlier, later in SAFETY:
         order = right.copy()
         order[earlier], order[later] = order[later], order[earlier]

@@ -57,6 +57,8 @@ def test_the_steps_keep_people_first_and_a_leaking_pipe_shut_off() -> None:
     assert isinstance(question, OrderQuestion)
     right = list(range(len(STEPS)))
     assert grade(question, right).score == 1.0
+    # people, gas off before mending, tight before gas
+    assert {(0, 3), (4, 5), (5, 6)} <= set(SAFETY)
     for earlier, later in SAFETY:
         order = right.copy()
         order[earlier], order[later] = order[later], order[earlier]

@@ -5,11 +5,12 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from dataclasses import replace
 
 import pytest
 
 from toolkit.diagnosis.next_check import CHECKS
-from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, TWO
+from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, TWO, shipped
 from toolkit.diagnosis.signs import Signs
 from toolkit.errors import AnswerError, ScenarioError
 from toolkit.figures.chart import Picture
@@ -89,6 +90,7 @@ def test_there_are_cases_at_every_station(place: str) -> None:
     level = 1 + places().index(place) % 2 * 3  # levels 1 and 4 by turns: every station has both
     case = draw_case(7, level, place)
     assert case.place == place
+    assert case.thinks(case.opening()).table is shipped(place)  # its own, not that of a kind
     assert case.suspect in case.suspects
     assert case.suspect in drawable(level, place)
     kinds = {type(offer(item, 7)) for item in case_items(case)[:3]}
@@ -163,6 +165,16 @@ def test_the_first_question_is_a_section_of_its_own() -> None:
 def test_what_comes_first(met: dict[str, str], way: str) -> None:
     """An abnormal operating condition by 49 CFR 192.803 (`cfr-192-803`); what comes first is common practice."""
     assert first_way(Signs(**met)) == way
+
+
+def test_nothing_abnormal_is_not_sent_to_look_for_what_is_not_there() -> None:
+    case = replace(draw_case(1, 1, "service"), signs=Signs(outlet_on="normal", burners="gas", slam_shut="open"))
+    first = offer(case_items(case)[0], 1)
+    assert isinstance(first, ChoiceQuestion)
+    told = dict(zip(first.options, first.told, strict=True))
+    (abnormal,) = (said for option, said in told.items() if option.startswith("Abnormal, but nothing to stop"))
+    assert "as it should be" in abnormal
+    assert "look again" not in abnormal
 
 
 def test_the_time_asked_for_is_when_the_outlet_passes_the_mark() -> None:

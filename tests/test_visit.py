@@ -13,7 +13,16 @@ from toolkit.quiz.items import offer
 from toolkit.quiz.questions import grade
 from toolkit.quiz.trouble_case import draw_case, thought
 from toolkit.quiz.trouble_items import case_items
-from toolkit.quiz.visit import MAKE_SAFE, SAFE_MINUTES, STOP_CARD, VisitQuestion, advised_acts, walk
+from toolkit.quiz.visit import (
+    GROUPS,
+    MAKE_SAFE,
+    SAFE_MINUTES,
+    STOP_CARD,
+    VisitQuestion,
+    advised_acts,
+    choices,
+    walk,
+)
 
 
 def visit_of(seed: int = 1, level: int = 1, place: str | None = None, suspect: str | None = None) -> VisitQuestion:
@@ -116,6 +125,13 @@ def test_the_advised_visit_is_safe_and_makes_surer() -> None:
 def test_what_is_no_visit_is_not_graded(acts: object, words: str) -> None:
     with pytest.raises(AnswerError, match=words):
         grade(visit_of(1, 1, "service", "weak_spring"), acts)
+
+
+def test_every_check_stands_in_one_group() -> None:
+    assert sorted(key for group in GROUPS.values() for key in group) == sorted((*CHECKS, MAKE_SAFE))
+    question = visit_of(1, 1, "service", "weak_spring")
+    offered = [key for group in choices(question).values() for key in group]
+    assert sorted(offered) == sorted((*question.checks, MAKE_SAFE))
 
 
 def test_a_check_that_the_station_does_not_offer_is_refused() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -14,8 +15,8 @@ from toolkit.panels.progress import Progress
 from toolkit.quiz.cases import section_of
 from toolkit.quiz.items import ABNORMAL
 from toolkit.quiz.questions import CauseQuestion
-from toolkit.quiz.visit import MAKE_SAFE, STOP_CARD, VisitQuestion, advised_acts
-from toolkit.quiz.widgets_visit import CaseQuiz, VisitPage, visit
+from toolkit.quiz.visit import MAKE_SAFE, STOP_CARD, VisitQuestion, advised_acts, worded
+from toolkit.quiz.widgets_visit import SEEN, CaseQuiz, VisitPage, visit
 
 
 @pytest.fixture
@@ -38,8 +39,7 @@ def answered(run: CaseQuiz, wrong_cause: bool = False) -> None:
     question = run.question
     if isinstance(question, VisitQuestion):
         for act in advised_acts(question):
-            run.choice.value = act
-            press(run.make_button)
+            press(run.buttons[act])
     elif isinstance(question, CauseQuestion):
         place = question.suspects.index(question.truth)
         run.inputs.children[(place + wrong_cause) % len(question.suspects)].value = 100
@@ -86,8 +86,7 @@ def test_an_unsafe_act_stops_the_case(record: Record, act: str) -> None:
     _, run = opened(record)
     answered(run)
     press(run.next_button)
-    run.choice.value = act
-    press(run.make_button)
+    press(run.buttons[act])
     words = text_of(run.feedback.value)
     assert CHECKS[act].forbidden in words
     assert STOP_CARD in words
@@ -106,28 +105,72 @@ def test_the_visit_shows_what_was_found_and_the_minutes(record: Record) -> None:
     _, run = opened(record)
     run.next()
     assert run.check_button.description == "I know enough: end the visit"
-    press(run.make_button)
-    assert "No check is chosen" in text_of(run.message.value)
     press(run.check_button)
     assert "No check was made" in text_of(run.message.value)
     assert record.attempts() == ()
-    run.choice.value = "frost"
-    assert "Chosen: look for frost (1 min)." in text_of(run.message.value)
-    press(run.make_button)
+    frost, safe = run.buttons["frost"], run.buttons[MAKE_SAFE]
+    assert frost.description == "look for frost (1\u00a0min)"
+    press(frost)
     assert run.message.value == ""
     assert "frost on a regulator" in text_of(run.sum.value)
     assert "Minutes gone: 1." in text_of(run.sum.value)
-    assert "frost" not in [key for _, key in run.choice.options]
-    assert run.choice.index == 0
-    run.choice.value = MAKE_SAFE
-    press(run.make_button)
+    # what it showed stands where it was pressed, and a second press makes nothing
+    assert frost.description.startswith("look for frost (1\u00a0min): frost on a regulator")
+    assert frost.disabled
+    press(frost)
+    press(safe)
+    press(safe)
     assert "made safe" in text_of(run.sum.value)
     assert "Minutes gone: 11." in text_of(run.sum.value)
+    assert [act for act, button in run.buttons.items() if button.disabled] == ["frost"]
     press(run.check_button)
+    assert run.inputs.children == ()
     assert shown(run.next_button)
     assert record.attempts()[-1].attempt.answer["acts"] == ["frost", MAKE_SAFE]  # type: ignore[index]
     run.next()
     assert run.check_button.description == "Check my answer"
+
+
+def test_no_button_tells_by_its_place_or_looks_which_act_is_unsafe(record: Record) -> None:
+    _, run = opened(record)
+    run.next()
+    groups = [[button.description for button in box.children] for box in run.inputs.children[2::2]]
+    assert [name for group in groups for name in group] == [button.description for button in run.buttons.values()]
+    assert all(group == sorted(group) for group in groups)
+    unsafe = {worded(key) for key, one in CHECKS.items() if one.forbidden}
+    assert unsafe & {name for group in groups for name in group}
+    assert all(set(group) - unsafe for group in groups)
+    looks = {
+        (tuple(button._dom_classes), str(button.style.get_state()["button_color"])) for button in run.buttons.values()
+    }
+    assert len(looks) == 1
+
+
+def test_a_press_from_before_a_stop_condition_could_be_seen_does_not_end_the_case(
+    record: Record, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, run = opened(record)
+    run.next()
+    assert isinstance(run.question, VisitQuestion)
+    run.question = replace(run.question, shows=replace(run.question.shows, outlet_pilots="far high"))
+    seconds = 0.1
+    monkeypatch.setattr("toolkit.quiz.widgets_visit.stopwatch", lambda: lambda: seconds)
+    press(run.buttons["gauge_pilots"])
+    press(run.buttons["frost"])
+    assert "too soon" in text_of(run.message.value)
+    assert run.acts == ["gauge_pilots"]
+    # to stop is never too soon, nor is a check once it is made safe
+    press(run.buttons[MAKE_SAFE])
+    press(run.buttons["frost"])
+    assert run.acts == ["gauge_pilots", MAKE_SAFE, "frost"]
+    assert not run.stopped
+    # who has had the time to read it and goes on is stopped
+    run.show()
+    run.question = replace(run.question, shows=replace(run.question.shows, outlet_pilots="far high"))
+    seconds = SEEN
+    press(run.buttons["gauge_pilots"])
+    press(run.buttons["frost"])
+    assert run.stopped
 
 
 def test_a_level_that_a_station_has_not_is_said(record: Record) -> None:

@@ -13,7 +13,6 @@ from datetime import UTC, date, datetime, timedelta
 from functools import lru_cache
 from hashlib import sha256
 from importlib import resources
-from math import inf, nextafter
 from typing import Any, Literal
 from unicodedata import normalize
 
@@ -182,10 +181,9 @@ def _sign(sign: str) -> str:
 
 
 def _per_cent(share: float) -> float:
-    """The number that was written for a share: a hundred times it, or the next one that gives it back."""
+    """The number that was written for a share: a hundred times it, and the round one where that gives it back too."""
     times = 100.0 * share
-    near = (round(times, 6), times, nextafter(times, inf), nextafter(times, -inf))
-    found = next((one for one in near if one / 100.0 == share), times)
+    found = round(times, 6) if round(times, 6) / 100.0 == share else times
     return int(found) if found.is_integer() else found
 
 

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
-from toolkit.diagnosis.look_up_words import AFTER, ENDS, OUT_OF_REACH, STANDS, per_cent
+from toolkit.diagnosis.look_up_words import AFTER, ENDS, OUT_OF_REACH, STANDS, STATES, per_cent
 from toolkit.diagnosis.next_check import (
     CHECKS,
     STOPS,
@@ -25,7 +25,7 @@ from toolkit.diagnosis.next_check import (
 )
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief
 from toolkit.diagnosis.readings import GaugeReadings, Record, signs_of_readings
-from toolkit.diagnosis.signatures import SUSPECTS, UNSEEN, Run, Signatures, nearest_kind, possible, shipped
+from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, UNSEEN, Run, Signatures, nearest_kind, possible, shipped
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.errors import ScenarioError
 from toolkit.scenario import Station
@@ -309,6 +309,12 @@ def meanwhile(signs: Signs) -> tuple[str, ...]:
     return tuple(
         words for words, calls in STANDS.items() if any(getattr(signs, key) in values for key, values in calls.items())
     )
+
+
+def state_words(answer: Answer) -> str:
+    """What stands over the advice."""
+    state = answer.advice.state
+    return STATES[NOTHING if state == "found" and answer.suspects[0].key == NOTHING else state]
 
 
 def end_words(answer: Answer) -> str:

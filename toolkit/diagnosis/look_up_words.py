@@ -59,6 +59,14 @@ OUT_OF_REACH: tuple[tuple[str, str, tuple[str, ...]], ...] = (
     ),
 )
 
+# What stands over an advice; the last for a finding of nothing wrong.
+STATES: Mapping[str, str] = {
+    "check": "Next check",
+    "found": "Likely cause",
+    "call for help": "Stop and call",
+    "not enough to tell": "Not enough to tell",
+    NOTHING: "No fault found so far",
+}
 # How a search ends. Of a finding first how sure it is; then what is to be done about it, by suspect, "" for the rest.
 ENDS: Mapping[str, str] = {
     "found": "Likely to {share} by the course's own reckoning, not certain.",
@@ -66,9 +74,9 @@ ENDS: Mapping[str, str] = {
     "not enough to tell": "Do not guess. Leave it safe, write down what was met, and ask for help.",
 }
 AFTER: Mapping[str, str] = {
-    "": "Make it safe first: nothing is reset and nothing relit before the repair, which is for the qualified, by the "
-    "written procedure. Afterwards read the gauges again, as left, and prove every layer that acted. If the sign still "
-    "stands then, the cause was another.",
+    "": "Make it safe first. Until the repair nothing is reset and nothing relit. The repair is for the qualified, by "
+    "the written procedure. Afterwards read the gauges again, as left, and prove every layer that acted. A sign that "
+    "still stands then has another cause.",
     NOTHING: "No fault was borne out. Leave every layer as it was found, and write down what was met.",
     "sun": "Nothing is broken: gas that was locked in got warm. Read it again in the shade, prove every layer that "
     "acted, and tell the operator how high it went.",

@@ -6,14 +6,13 @@ Other commands stop at the first thing that is wrong, as somebody at work wants 
 from __future__ import annotations
 
 from argparse import Namespace
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from importlib import resources
 from pathlib import Path
 
 from toolkit.classroom.session import shipped_session, shipped_sessions
 from toolkit.errors import LaunchError
 from toolkit.front.author_files import bank_errors, session_errors, station_errors
-from toolkit.front.author_lessons import lesson_wrong, numbers
 from toolkit.front.station_commands import say
 from toolkit.station_file import MOST_CHARACTERS, shipped_stations
 
@@ -24,7 +23,7 @@ def run(asked: Namespace) -> None:
     Raises LaunchError with the number of things where there are any, or where this is no folder of the course.
     """
     named = asked.station or asked.session or asked.bank or asked.lesson
-    lessons = asked.lesson if named else numbers(asked.folder)
+    lessons = asked.lesson if named else _lessons(asked.folder)
     if lessons and not (asked.folder / "toolkit" / "course.py").is_file():
         raise LaunchError(
             f"{asked.folder.resolve()} is no source folder of the course: go there, or give it with --folder."
@@ -43,7 +42,7 @@ def run(asked: Namespace) -> None:
 
 
 def _all(
-    folder: Path, stations: Iterable[str], sessions: Iterable[str], banks: Iterable[str], lessons: Iterable[str]
+    folder: Path, stations: Iterable[str], sessions: Iterable[str], banks: Iterable[str], lessons: Sequence[str]
 ) -> Iterator[str]:
     """Every line, file by file."""
     here = resources.files("toolkit") / "stations"
@@ -59,8 +58,18 @@ def _all(
     for file in banks:
         shown = f"toolkit/quiz/bank/{Path(file).name}" if file in _banks() else file
         yield from bank_errors(_text(file), shown)
-    for lesson in lessons:
-        yield from map(str, lesson_wrong(folder, lesson))
+    if lessons:
+        from toolkit.front.author_lessons import lesson_wrong  # late: it loads every lesson
+
+        for lesson in lessons:
+            yield from map(str, lesson_wrong(folder, lesson))
+
+
+def _lessons(folder: Path) -> tuple[str, ...]:
+    """The lessons of a source folder."""
+    from toolkit.front.author_lessons import numbers  # late: it loads every lesson
+
+    return numbers(folder)
 
 
 def _banks() -> tuple[str, ...]:

@@ -16,7 +16,6 @@ from typing import Any
 from urllib.parse import unquote
 
 import nbformat
-from nbformat.validator import NotebookValidationError
 
 from toolkit import panels
 from toolkit.course import LESSONS, START, VISIT
@@ -180,9 +179,15 @@ def cells(book: Book) -> Iterator[Wrong]:
 
 def clean(book: Book) -> Iterator[Wrong]:
     """A valid notebook of this course, small, without outputs."""
+    names = [cell.get("id") for cell in book.content["cells"]]
+    twice = sorted({str(name) for name in names if names.count(name) > 1})
+    for name in twice:
+        yield book.wrong("cells", f"id {name} twice", "an id of its own for each cell", "Change one.")
+    if twice:
+        return
     try:
         nbformat.validate(dict(book.content))
-    except NotebookValidationError as error:
+    except nbformat.ValidationError as error:
         yield book.wrong("file", str(error).splitlines()[0], "a valid notebook", "Compare it with another lesson.")
         return
     here, code = book.content, book.cells("code")
@@ -200,9 +205,6 @@ def clean(book: Book) -> Iterator[Wrong]:
             *("code", f"{len(code)} cells, {lines} lines", f"at most {MOST_CODE_CELLS} and {MOST_CODE_LINES}"),
             "Move the work into toolkit/panels.",
         )
-    names = [cell["id"] for cell in here["cells"]]
-    for name in sorted({name for name in names if names.count(name) > 1}):
-        yield book.wrong("cells", f"id {name} twice", "an id of its own for each cell", "Change one.")
     for cell in here["cells"]:
         left = cell["metadata"] or cell.get("outputs") or cell.get("execution_count")
         if left:

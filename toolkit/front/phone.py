@@ -152,6 +152,7 @@ def course() -> dict[str, Any]:
         "defers": look_up_words.DEFERS,
         "teaching": look_up_words.TEACHING,
         "ends": look_up_words.ENDS,
+        "states": look_up_words.STATES,
         "after": look_up_words.AFTER,
         "stands": look_up_words.STANDS,
         "out_of_reach": look_up_words.OUT_OF_REACH,

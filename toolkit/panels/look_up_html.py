@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from html import escape
 
 from toolkit.diagnosis.look_up import (
@@ -15,8 +15,9 @@ from toolkit.diagnosis.look_up import (
     first_up,
     in_words,
     meanwhile,
+    state_words,
 )
-from toolkit.diagnosis.look_up_words import CAUTIONS, DEFERS, ENDS, EXPLAINED, TEACHING, per_cent
+from toolkit.diagnosis.look_up_words import CAUTIONS, DEFERS, ENDS, EXPLAINED, STATES, TEACHING, per_cent
 from toolkit.diagnosis.next_check import CHECKS, Check
 from toolkit.diagnosis.posterior import PRIORS_DATED
 from toolkit.diagnosis.readings import READINGS, RECORD
@@ -34,12 +35,6 @@ AT_ONCE = 3
 MOST_SIGNS, MOST_PRINTED = 3, 4
 # A line to write on, and a name before it.
 BLANKS = ("Station", "By", "Date and time")
-STATES: Mapping[str, str] = {
-    "check": "Next check",
-    "found": "Likely cause",
-    "call for help": "Stop and call",
-    "not enough to tell": "Not enough to tell",
-}
 
 
 def cautions_html() -> str:
@@ -86,7 +81,7 @@ def advice_html(answer: Answer) -> str:
     advice, care = answer.advice, _care(answer)
     if advice.check is None:
         return (
-            f"{care}<div class='gp-end'><p><b>{STATES[advice.state]}.</b> {escape(advice.why)}</p>"
+            f"{care}<div class='gp-end'><p><b>{state_words(answer)}.</b> {escape(first_up(advice.why))}</p>"
             f"<p>{escape(end_words(answer))}</p></div>"
         )
     return (
@@ -109,7 +104,7 @@ def summary_html(answer: Answer) -> str:
         return "<p class='gp-line' role='status'><b>Stop and call.</b></p>"
     best = answer.suspects[0]
     first = "Nothing entered yet" if not answer.signs.met() else f"{first_up(best.name)} {per_cent(best.share)}"
-    check = f"Next: {answer.advice.check.name}" if answer.advice.check else STATES[answer.advice.state]
+    check = f"Next: {answer.advice.check.name}" if answer.advice.check else state_words(answer)
     return (
         f"<p class='gp-line' role='status'><b>{escape(first)}.</b> {escape(check)}. "
         f"<a href='#{ANSWER}'>To the answer</a></p>"
@@ -140,7 +135,7 @@ def sheet_html(asked: Asked, answer: Answer, units: str, title: str) -> str:
     care = "" if answer.stops else _care(answer)
     return (
         f"<div class='gp-sheet'><h2>Look-up sheet</h2><p class='gp-blanks'>{blanks}</p>"
-        f"<table>{rows}</table>{told}{table}{care}<p><b>{STATES[answer.advice.state]}.</b> {_done_next(answer)}</p>"
+        f"<table>{rows}</table>{told}{table}{care}<p><b>{state_words(answer)}.</b> {_done_next(answer)}</p>"
         f"<h3>Cautions</h3>{cautions_html()}<p class='gp-small'>{escape(reckoned(answer))}</p></div>"
     )
 
@@ -212,7 +207,7 @@ def _care(answer: Answer) -> str:
 def _done_next(answer: Answer) -> str:
     advice = answer.advice
     if advice.check is None:
-        return escape(f"{advice.why} {end_words(answer)}")
+        return escape(f"{first_up(advice.why)} {end_words(answer)}")
     check = advice.check
     means = "; ".join(f"{values_words(one)}: {then_words(one)}" for one in answer.meanings[:MOST_PRINTED])
     return escape(

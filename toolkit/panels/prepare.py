@@ -80,7 +80,7 @@ STYLE = """<style>
 .gp-prepare pre:focus-visible{outline:3px solid #0072B2;outline-offset:1px}
 .gp-prepare .gp-lessons{flex-flow:row wrap}
 .gp-prepare .gp-lessons .widget-checkbox{flex:1 1 205px;width:auto;margin:0;height:auto;min-height:26px}
-.gp-prepare .gp-lessons .widget-label-basic{height:auto;align-items:flex-start}
+.gp-prepare .gp-lessons .widget-label-basic{height:auto;line-height:1.25;align-items:flex-start}
 .gp-prepare .widget-label,.gp-prepare .widget-label-basic span{white-space:normal;line-height:1.25;overflow:visible;
   height:auto}
 .gp-prepare .widget-textarea{height:auto}

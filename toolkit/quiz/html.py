@@ -39,6 +39,9 @@ STYLE = """<style>
 .gp-quiz button.jupyter-button {background:#fff; color:#000; border:2px solid #000; border-radius:4px; width:auto;
   padding:0 14px; font-weight:bold}
 .gp-quiz button.jupyter-button:disabled {border-style:dashed; font-weight:normal}
+.gp-quiz .gp-checks button.jupyter-button {height:auto; min-height:32px; margin:0; padding:4px 10px; white-space:normal;
+  text-align:left; line-height:1.3; font-size:14px; opacity:1}
+.gp-quiz h4 {margin:8px 0 2px; font-size:1em; color:#000}
 .gp-quiz button:focus-visible, .gp-quiz input:focus-visible, .gp-quiz select:focus-visible
   {outline:3px solid #0072B2; outline-offset:1px}
 .gp-quiz .gp-note {border-left:4px solid #000; padding:2px 10px}

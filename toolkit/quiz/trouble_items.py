@@ -100,6 +100,10 @@ def first_way(opening: Signs) -> str:
     return "look" if off or told else "as_record"
 
 
+# What was met is as it should be, and was taken for abnormal.
+_NOT_YET = (
+    "What was met is as it should be: nothing abnormal shows so far. To look on is right, to call it abnormal is not."
+)
 _WHY = {
     "make_safe": "The outlet stands above the rating of the appliances, or gas is blowing from the stack: that comes "
     "before any search.",
@@ -112,7 +116,8 @@ _WHY = {
 def _first(case: TroubleCase, key: str, chance: Random, units: str) -> ChoiceQuestion:
     right = first_way(case.opening())
     unsafe = _UNSAFE[0] if case.opening().slam_shut == "tripped" else _UNSAFE[1]
-    options = [(way.said, _WHY[name] if name == right else way.wrong, name == right) for name, way in _WAYS.items()]
+    wrong = {name: way.wrong for name, way in _WAYS.items()} | ({"look": _NOT_YET} if right == "as_record" else {})
+    options = [(way.said, _WHY[name] if name == right else wrong[name], name == right) for name, way in _WAYS.items()]
     options.append((*unsafe, False))
     chance.shuffle(options)
     return ChoiceQuestion(

@@ -7,7 +7,7 @@ count with a check's own: `toolkit.diagnosis.next_check`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -34,6 +34,21 @@ from toolkit.quiz.grades import Grade
 MAKE_SAFE, SAFE_MINUTES = "make_safe", 10.0
 MAKE_SAFE_NAME = "stop, keep people away, call, and have it made safe by the written procedure"
 NOTHING_SHOWN = "nothing to be had as things stand"
+# The checks by what one does, so that they are found on a page. What nobody may do stands where it would be done: a
+# group of its own would tell.
+GROUPS: Mapping[str, tuple[str, ...]] = {
+    "Look, listen and ask": ("ask", "flags", "frost", "stack", "listen", "vent_end", "smell_on"),
+    "Read gauges and the meter": ("gauge_on", "inlet", "filter", "between", "meter_on", "sun"),
+    "Work valves and vents": (
+        *("gauge_pilots", "cut_off", "gauge_off", "smell_off", "meter_off", "held_low"),
+        *("plug_vent", "lift_lever"),
+    ),
+    "Work on a device": (
+        *("line", "monitor_point", "slam_shut_point", "switch_point", "relief_point"),
+        *("raise_set_point", "jump_switch", "pin_shutoff"),
+    ),
+    "Stop": (MAKE_SAFE,),
+}
 # The advised visit ends after so many acts at the latest.
 MOST_ACTS = 30
 
@@ -104,6 +119,21 @@ class Walk:
         return sum(step.minutes for step in self.steps)
 
 
+def worded(act: str) -> str:
+    """Something that can be done, with its minutes, in words."""
+    name, minutes = (MAKE_SAFE_NAME, SAFE_MINUTES) if act == MAKE_SAFE else (CHECKS[act].name, CHECKS[act].minutes)
+    return f"{name} ({minutes:g}\u00a0min)"  # no line ends between number and unit
+
+
+def choices(question: VisitQuestion) -> dict[str, tuple[str, ...]]:
+    """What may be done at a visit, group by group, each group by its names; a group with nothing is left out."""
+    offered = (*question.checks, MAKE_SAFE)
+    found = {
+        title: tuple(sorted((key for key in group if key in offered), key=worded)) for title, group in GROUPS.items()
+    }
+    return {title: group for title, group in found.items() if group}
+
+
 def walk(question: VisitQuestion, acts: Sequence[str]) -> Walk:
     """Go through a visit; nothing comes after an unsafe act."""
     signs, steps, safe, stopped = question.opening, list[Step](), list[str](), ""
@@ -149,7 +179,7 @@ def read_acts(question: VisitQuestion, answer: Any) -> tuple[str, ...]:
     """What was done, in order; AnswerError if it is nothing, or nothing that this station offers, or a check twice."""
     acts = tuple(answer) if isinstance(answer, Sequence) and not isinstance(answer, str) else ()
     if not acts:
-        raise AnswerError("No check was made, at least one was expected. Choose one.")
+        raise AnswerError("No check was made, at least one was expected. Make one.")
     for act in acts:
         if act not in (*question.checks, MAKE_SAFE):
             raise AnswerError(f"{str(act)[:40]!r} was given, one of this visit's checks was expected. Choose one.")

@@ -131,5 +131,8 @@ def _told(question: VisitQuestion, act: str) -> str:
         none_yet = "In doubt, to stop is never unsafe. Here no stop condition is met so far."
         return "A stop condition holds: that comes before any search." if step.credit else none_yet
     shown = "; ".join(f"{name}: {value}" for name, value in step.showed) or NOTHING_SHOWN
-    worth = "tells most for them" if step.credit == 1.0 else f"tells {step.credit:.0%} of what the best tells a minute"
-    return f"It takes {step.minutes:g} minutes and {worth}. It shows {shown}."
+    worth = (
+        "tells most for its time" if step.credit == 1.0 else f"tells {step.credit:.0%} of what the best tells a minute"
+    )
+    minutes = "1 minute" if step.minutes == 1.0 else f"{step.minutes:g} minutes"
+    return f"It takes {minutes} and {worth}. It shows {shown}."

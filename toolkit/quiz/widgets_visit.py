@@ -5,8 +5,9 @@ Like the quiz it is built on, it keeps callbacks to one line that calls a method
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 from contextlib import suppress
+from functools import partial
 from secrets import randbelow
 from typing import Any
 
@@ -21,9 +22,8 @@ from toolkit.classroom.mastery import (
     mixed_up,
     stated,
 )
-from toolkit.classroom.record import Record
+from toolkit.classroom.record import Record, stopwatch
 from toolkit.classroom.review import PASSED
-from toolkit.diagnosis.next_check import CHECKS
 from toolkit.diagnosis.signatures import SUSPECTS
 from toolkit.errors import CourseError, RecordError
 from toolkit.quiz import html
@@ -33,13 +33,16 @@ from toolkit.quiz.questions import CauseQuestion, Grade, Question
 from toolkit.quiz.trouble_case import LEVELS, TroubleCase, draw_case, drawable, places
 from toolkit.quiz.trouble_items import LESSON, case_items
 from toolkit.quiz.trouble_words import station_words, tag_rows
-from toolkit.quiz.visit import MAKE_SAFE, MAKE_SAFE_NAME, NOTHING_SHOWN, SAFE_MINUTES, Step, VisitQuestion, Walk, walk
+from toolkit.quiz.visit import MAKE_SAFE, NOTHING_SHOWN, VisitQuestion, Walk, choices, walk, worded
 from toolkit.quiz.widgets import Quiz
 from toolkit.units import tidy
 
 # Seeds that are easy to call out in a class.
 LARGEST_SEED = 99_999
 ANY = "any station"
+# A reading has been on the page for so long [s] before it can have been seen.
+SEEN = 2.0
+_GRID = {"grid_template_columns": "repeat(auto-fit, minmax(min(330px, 100%), 1fr))", "grid_gap": "6px 12px"}
 _FIELD, _NAMED = {"width": "620px", "max_width": "100%"}, {"description_width": "130px"}
 # What passes each section: reacting to an abnormal operating condition is either right or not.
 PASS_MARKS = {ABNORMAL: 1.0, KNOWLEDGE: PASSED}
@@ -60,6 +63,7 @@ class CaseQuiz(Quiz):
 
     def __init__(self, case: TroubleCase, seed: int, record: Record, another: Callable[[], None]) -> None:
         self.acts: list[str] = []
+        self.buttons: dict[str, Any] = {}
         self.stopped = False
         self.another = another
         super().__init__(LESSON, seed, record, case_items(case))
@@ -83,50 +87,50 @@ class CaseQuiz(Quiz):
                 for field in fields:
                     field.style, field.layout = {"description_width": "310px"}, {"width": "410px", "max_width": "100%"}
             return fields
-        self.acts = []
-        self.choice = self._choice(question)
-        self.make_button = widgets.Button(description="Make this check", tooltip="Make this check")
-        self.make_button.layout = {"width": "auto", "align_self": "flex-start"}
-        self.make_button.on_click(lambda _: self.make())
+        self.acts, self.buttons, self.since = [], {}, stopwatch()
         self.sum.value = html.note("No check is made yet. Minutes gone: 0.")
-        return (self.choice, self.make_button)
+        parts: list[Any] = [widgets.HTML(html.paragraph("A press makes the check, and its minutes are gone."))]
+        for title, group in choices(question).items():
+            made = {act: _button(worded(act), partial(self.make, act)) for act in group}
+            for button in made.values():
+                button.layout.align_self = "stretch"
+            self.buttons |= made
+            box = widgets.GridBox(list(made.values()), layout=_GRID)
+            box.add_class("gp-checks")
+            parts += [widgets.HTML(html.paragraph(title, "h4")), box]
+        return tuple(parts)
 
-    def _choice(self, question: VisitQuestion) -> Any:
-        # Chosen by its index: a value of None would leave the box blank, and the first press of a key would go to it.
-        named = {"description": "Next check", "tooltip": "Next check"}
-        box = widgets.Dropdown(options=choices(question, self.acts), index=0, layout=_FIELD, style=_NAMED, **named)
-        box.observe(lambda _: self.tell_choice(), "value")
-        return box
-
-    def tell_choice(self) -> None:
-        """Say which check is chosen, so that none is made by mistake: the choice may arrive after the eye has it."""
-        self.message.value = "" if self.choice.value is None else html.note(f"Chosen: {self.choice.label}.")
+    def field(self) -> Any:
+        """The first field of the answer; at a visit the first check that is not made."""
+        if isinstance(self.question, VisitQuestion):
+            return next(button for button in self.buttons.values() if not button.disabled)
+        return super().field()
 
     def answer(self) -> Any:
         """What stands in the fields now, or what was done at the visit."""
         return tuple(self.acts) if isinstance(self.question, VisitQuestion) else super().answer()
 
-    def make(self) -> None:
-        """Make the check that is chosen, and show what it showed; an unsafe one ends the case."""
+    def make(self, act: str) -> None:
+        """Make a check, and show what it showed; an unsafe one ends the case. What is pressed twice is made once."""
         question = self.question
-        if not isinstance(question, VisitQuestion):
+        if not isinstance(question, VisitQuestion) or self.buttons[act].disabled or self.acts[-1:] == [act]:
             return
-        if self.choice.value is None:
-            self.message.value = html.note("No check is chosen yet. Choose one in the list.", "alert")
-            self.choice.focus()
+        if act != MAKE_SAFE and walk(question, self.acts).holding and self.since() < SEEN:
+            # A press from before the last reading stood on the page must not end the case.
+            self.message.value = html.note("Your press came too soon. Read what was shown last, then press.", "alert")
             return
         self.message.value = ""
-        self.acts.append(self.choice.value)
+        self.acts.append(act)
         so_far = walk(question, self.acts)
-        # A new list, not new options in the old one: that would stand blank in the browser.
-        self.choice = self._choice(question)
-        self.inputs.children = (self.choice, self.make_button)
+        if act != MAKE_SAFE:
+            # What it showed stands where it was pressed; the keyboard keeps its place, and Tab goes on from there.
+            self.buttons[act].disabled = True
+            self.buttons[act].description = f"{worded(act)}: {_came_of(so_far, -1)}"
         self.sum.value = walk_html(so_far)
+        self.since = stopwatch()
         if so_far.stopped:
             self.stopped = True
             self.check()
-        else:
-            self.choice.focus()
 
     def next(self) -> None:
         """Go on to the next item; after an unsafe act to the summary."""
@@ -140,6 +144,8 @@ class CaseQuiz(Quiz):
     def check(self) -> None:
         """Grade what stands in the fields; after an unsafe act only the summary is left."""
         super().check()
+        if self.buttons and self.question is None:
+            self.buttons, self.inputs.children = {}, ()  # the visit is over: what it came to moves up
         if self.stopped:
             self.next_button.description = "Show the summary"
 
@@ -161,13 +167,6 @@ class CaseQuiz(Quiz):
         return html.card("Stop", told) if isinstance(self.question, VisitQuestion) and self.stopped else told
 
 
-def choices(question: VisitQuestion, acts: Collection[str]) -> list[tuple[str, str | None]]:
-    """The checks that are left, with their minutes, as options of a list."""
-    left = [CHECKS[key] for key in question.checks if key not in acts]
-    named = [(f"{one.name} ({one.minutes:g} min)", one.key) for one in left]
-    return [("choose", None), *named, (f"{MAKE_SAFE_NAME} ({SAFE_MINUTES:g} min)", MAKE_SAFE)]
-
-
 def walk_html(so_far: Walk) -> str:
     """A visit so far: what the last act showed, spoken, and all of it as a table."""
     gone = f"Minutes gone: {so_far.minutes:g}."
@@ -176,17 +175,19 @@ def walk_html(so_far: Walk) -> str:
     elif so_far.steps[-1].act == MAKE_SAFE:
         said = f"It is made safe; what was read before stands. {gone}"
     else:
-        said = f"{_shown(so_far.steps[-1]) or NOTHING_SHOWN}. {gone}"
+        said = f"{_came_of(so_far, -1)}. {gone}"
     rows = [("Done", "Minutes", "It showed")]
-    for step in so_far.steps:
-        stopped = bool(so_far.stopped) and step is so_far.steps[-1]
-        nothing = "stopped here" if stopped else "made safe" if step.act == MAKE_SAFE else NOTHING_SHOWN
-        rows.append((step.name, f"{step.minutes:g}", _shown(step) or nothing))
+    rows += [(step.name, f"{step.minutes:g}", _came_of(so_far, at)) for at, step in enumerate(so_far.steps)]
     return html.note(said[0].upper() + said[1:]) + html.table(rows, "Your visit so far")
 
 
-def _shown(step: Step) -> str:
-    return "; ".join(f"{name}: {value}" for name, value in step.showed)
+def _came_of(so_far: Walk, at: int) -> str:
+    """What came of an act of a visit, in words."""
+    step = so_far.steps[at]
+    if so_far.stopped and step is so_far.steps[-1]:
+        return "stopped here"
+    shown = "; ".join(f"{name}: {value}" for name, value in step.showed)
+    return shown or ("made safe" if step.act == MAKE_SAFE else NOTHING_SHOWN)
 
 
 class VisitPage:

@@ -270,11 +270,11 @@ function moveOn() {
   to.scrollIntoView();
 }
 
-const ENDS = {found: "Likely cause", "not enough to tell": "Not enough to tell"};
+const stateOf = ({state, best}) => COURSE.states[state === "found" && best === COURSE.nothing ? best : state];
 
 function endPart(advice) {
   return el("div", {className: `end ${advice.state === "found" ? "" : "open"}`},
-    el("h3", {}, ENDS[advice.state]), el("p", {}, whyOf(advice, shown.signs)),
+    el("h3", {}, stateOf(advice)), el("p", {}, upper(whyOf(advice, shown.signs))),
     el("p", {}, endOf(advice, percent)));
 }
 
@@ -344,7 +344,8 @@ function sheet() {
     el("h1", {}, document.querySelector("h1").textContent),
     el("p", {className: "blanks"}, ...["Station", "By", "Date and time"].map(one => el("span", {}, one))), ...told,
     ...list("Met", Object.entries(shown.signs).map(([key, value]) => inWords(key, value)), "columns narrow"),
-    ...list("Read, and on record", [...texts(COURSE.readings), ...texts(COURSE.record).map(one => `record: ${one}`)],
+    ...list("Read, and on record", [...texts(COURSE.readings), `record of: ${
+      COURSE.stations[state.station]?.title ?? "the station above"}`, ...texts(COURSE.record).map(one => `record: ${one}`)],
       "columns narrow"),
     ...list("Layers fitted", state.layers.map(key => COURSE.layers[key]), "columns narrow"),
     ...list("Checks made", state.past.map(one => COURSE.checks[one.check].name), "columns narrow"),
@@ -354,8 +355,8 @@ function sheet() {
 
 function nextOnPaper(list) {
   const {advice} = shown, check = COURSE.checks[advice.check];
-  const care = list("Meanwhile", meanwhile(shown.signs), "");
-  if (!check) return [...care, ...list(ENDS[advice.state], [whyOf(advice, shown.signs), endOf(advice, percent)], "")];
+  const care = list("Meanwhile", meanwhile(shown.signs), "columns narrow");
+  if (!check) return [...care, ...list(stateOf(advice), [upper(whyOf(advice, shown.signs)), endOf(advice, percent)], "")];
   return [...care, ...list(`Next check: ${check.name}`, [...Object.entries(factsOf(check)).map(([name, words]) => `${name}: ${words}`),
     ...outcomes(shown.now, check).slice(0, COURSE.most.outcomes).map(one => `${Object.values(one.values).join(", ")}: ${
       meaning(one)}`)])];
