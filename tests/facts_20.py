@@ -18,7 +18,7 @@ START = lesson_20.BENCH.start("us")
 ON = PILOTS_AT - 1
 # The rows of the table: checks, and the sign of each that is told.
 IN_TABLE = (
-    *(("gauge_on", 0), ("gauge_pilots", 0), ("inlet", 0), ("meter_on", 0), ("meter_off", 0)),
+    *(("gauge_on", 0), ("gauge_pilots", 0), ("before_filter", 0), ("meter_on", 0), ("meter_off", 0)),
     ("gauge_off", 1),
 )
 

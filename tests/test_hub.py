@@ -10,6 +10,7 @@ import os
 import re
 import shutil
 import signal
+import socket
 import subprocess
 import sys
 import time
@@ -296,6 +297,15 @@ def test_with_system_accounts_only_those_of_the_group_come_in(tmp_path: Path, mo
 def test_an_idle_time_that_is_none_is_refused(tmp_path: Path, seconds: str) -> None:
     with pytest.raises(LaunchError, match=hub.IDLE):
         hub.settings(good(tmp_path, **{hub.IDLE: seconds}), CHECKOUT_LESSONS.parent)
+
+
+def test_a_port_that_is_taken_is_refused(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind((HOST, 0))
+        taken.listen()
+        for port in (str(taken.getsockname()[1]), "door"):
+            with pytest.raises(LaunchError, match=hub.PORT):
+                hub.settings(good(tmp_path, **{hub.PORT: port}), CHECKOUT_LESSONS.parent)
 
 
 def test_a_learners_settings_are_the_courses(tmp_path: Path) -> None:

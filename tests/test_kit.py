@@ -6,6 +6,7 @@ import hashlib
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import zipfile
@@ -25,6 +26,7 @@ OFFLINE = Path(__file__).with_name("offline.py")
 # A program in a new network with nothing but loopback: as root, or as who may be root in a user namespace of his own.
 CUTS = (("unshare", "--net"), ("unshare", "--map-root-user", "--net"))
 LARGEST = 130e6  # 98 MB when it was made
+PATIENCE = 400  # s; for a loaded machine, not an expectation
 posix = pytest.mark.skipif(os.name != "posix", reason="the start scripts for this system are others")
 
 
@@ -55,9 +57,16 @@ def offline(built: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, 
         closed = "http://127.0.0.1:9"
         known |= {"http_proxy": closed, "https_proxy": closed, "no_proxy": "127.0.0.1", "PIP_NO_INDEX": "1"}
     words = [*cut, sys._base_executable, str(OFFLINE), str(place / "a kit"), "cut" if cut else "", str(place / "room")]
-    done = subprocess.run(words, env=known, capture_output=True, text=True, timeout=400)
-    assert done.returncode == 0, done.stderr
-    return json.loads(done.stdout) | {"way": cut, "errors": done.stderr, "place": place}
+    with subprocess.Popen(
+        words, env=known, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, start_new_session=True
+    ) as running:
+        try:
+            said, errors = running.communicate(timeout=PATIENCE)
+        except subprocess.TimeoutExpired:
+            os.killpg(running.pid, signal.SIGKILL)  # and all that it started
+            raise
+    assert running.returncode == 0, errors
+    return json.loads(said) | {"way": cut, "errors": errors}
 
 
 @posix

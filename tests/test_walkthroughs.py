@@ -11,10 +11,13 @@ import re
 import shutil
 import subprocess
 import sys
+from argparse import ArgumentParser
 from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+
+from toolkit.front.command import _parser, main
 
 ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "DEVELOPERS.md").read_text("utf-8")
@@ -155,9 +158,19 @@ def test_a_walk_that_no_longer_holds_is_found(copy: Path) -> None:
             walked(copy, text)
 
 
-def test_new_lesson_refuses_what_cannot_be(copy: Path) -> None:
-    from toolkit.front.command import main
+def test_the_commands_are_all_in_the_table() -> None:
+    tasks = next(action for action in _parser(ArgumentParser)._actions if action.dest == "task")
+    assert isinstance(tasks.choices, dict)
+    assert [name for name in tasks.choices if not re.search(rf"\b{name}\b", section("Commands"))] == []
 
+
+def test_the_map_names_all_at_the_top_of_the_toolkit() -> None:
+    there = [path for path in (ROOT / "toolkit").iterdir() if path.name[0] not in "._"]
+    names = [f"{path.name}/" if path.is_dir() else path.name for path in there if path.is_dir() or path.suffix == ".py"]
+    assert [name for name in names if name not in section("The house")] == []
+
+
+def test_new_lesson_refuses_what_cannot_be(copy: Path) -> None:
     folder = ["--folder", str(copy)]
     assert main(["new-lesson", "99", "A tap", *folder]) == 0
     for words in (["99", "Another"], ["08", "Taken"], ["9", "One digit"], ["98", "../up"], ["98", ""]):

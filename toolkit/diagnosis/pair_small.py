@@ -75,13 +75,14 @@ def visit(values: Values, which: int) -> Scenario:
 BEFORE_FILTER = Check(
     "before_filter", "read the gauge before the filter with all burners on", CHECKS["inlet"].minutes, ("inlet",)
 )
+BEFORE_FILTER_CALLED = "gauge before the filter, all on"
 PAIR = Pair(
     noticed="The outlet is low when all burners are on, and right with pilots only.",
     suspects=("a regulator too small", "a plugged filter"),
     visit=visit,
     checks=(
         *usual("gauge_on", "gauge_pilots", "gauge_off"),
-        PairCheck(BEFORE_FILTER, called="gauge before the filter, all on"),
+        PairCheck(BEFORE_FILTER, called=BEFORE_FILTER_CALLED),
         *usual("meter_on", "smell_on", "frost", "listen"),
         PairCheck(CHECKS["filter"], gauges=("inlet",), tells=True),
         *usual("vent_end", "raise_set_point"),

@@ -175,7 +175,8 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     phone = tasks.add_parser("phone", help="write the look-up page as one file for phones")
     phone.add_argument("--folder", type=Path, default=Path("handouts"), help="where it goes (default: handouts)")
     kit = tasks.add_parser("kit", help="build a folder that sets the course up where there is no internet")
-    kit.add_argument("--folder", type=Path, default=Path("guarded-pressure-kit"), help="a new folder for it")
+    new_kit = Path("dist") / "guarded-pressure-kit"
+    kit.add_argument("--folder", type=Path, default=new_kit, help=f"a new folder for it (default: {new_kit})")
     kit.add_argument("--zip", action="store_true", help="as one file too, beside the folder")
     tasks.add_parser("hub-config", help="print where the configuration for a JupyterHub is")
     session = tasks.add_parser("session", help="check a session file; write its questions on paper")

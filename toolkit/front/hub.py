@@ -74,7 +74,7 @@ def settings(known: Mapping[str, str], current: Path) -> dict[str, dict[str, Any
     hub, proxy = taken
     return {
         "JupyterHub": {
-            "bind_url": f"http://{address}:{usable_port(known.get(PORT, '8000'))}",
+            "bind_url": f"http://{address}:{_port(known.get(PORT, '8000'))}",
             "hub_bind_url": f"http://{HOST}:{hub}",
             "authenticator_class": "shared-password",
             "spawner_class": spawner,
@@ -161,6 +161,13 @@ def _loopback(address: str) -> bool:
         return ipaddress.ip_address(address.strip("[]")).is_loopback
     except ValueError:
         return address == "localhost"
+
+
+def _port(text: str) -> int:
+    try:
+        return usable_port(text)
+    except LaunchError as refused:
+        raise LaunchError(f"The port {text!r} is none, or is in use: set {PORT} to a free one.") from refused
 
 
 def _idle_seconds(text: str) -> int:

@@ -132,7 +132,8 @@ def sheet_html(asked: Asked, answer: Answer, units: str, title: str) -> str:
         for one in answer.suspects[:MOST_SUSPECTS]
     )
     table = f"<table class='gp-sheet-suspects'>{suspects}</table>" if suspects else ""
-    care = "" if answer.stops else _care(answer)
+    kept = " ".join(meanwhile(answer.signs))
+    care = f"<p><b>Meanwhile. {escape(kept)}</b></p>" if kept and not answer.stops else ""
     return (
         f"<div class='gp-sheet'><h2>Look-up sheet</h2><p class='gp-blanks'>{blanks}</p>"
         f"<table>{rows}</table>{told}{table}{care}<p><b>{state_words(answer)}.</b> {_done_next(answer)}</p>"

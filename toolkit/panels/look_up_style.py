@@ -111,7 +111,6 @@ body:has(.gp-look) .jp-MarkdownCell,body:has(.gp-look) .gp-status,body:has(.gp-l
 .gp-sheet :is(p,li,td,th){font-size:8.5pt;line-height:1.25}.gp-sheet :is(p,ul){margin:1mm 0}
 .gp-sheet ul{margin-left:5mm!important}.gp-look .gp-sheet h2{font-size:15pt;margin:0 0 2mm}
 .gp-look .gp-sheet h3{font-size:10.5pt;margin:2mm 0 1mm}
-.gp-look .gp-sheet .gp-care{font-size:8.5pt;border-left-width:1mm;padding:0 2mm}
 .gp-sheet .gp-cautions{columns:2;column-gap:9mm}
 .gp-sheet table{border-collapse:collapse;width:100%;margin:1.5mm 0;break-inside:auto!important}
 .gp-sheet tr>th:first-child{width:32mm}.gp-sheet-suspects tr>th{width:42mm!important}
@@ -121,6 +120,6 @@ body:has(.gp-look) .jp-MarkdownCell,body:has(.gp-look) .gp-status,body:has(.gp-l
 .gp-blanks{display:flex;gap:6mm}.gp-blanks span{flex:1;display:flex;gap:2mm;white-space:nowrap}
 .gp-blanks i{flex:1;border-bottom:.3mm solid #000;height:5mm}
 .gp-sheet .gp-small{font-size:7.5pt}
-@page{margin:10mm}
+@page{margin:8mm}
 }
 </style>"""

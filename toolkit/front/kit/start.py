@@ -72,8 +72,9 @@ def set_up() -> str:
     # Nobody's settings of pip: they may name places elsewhere.
     known = {name: value for name, value in os.environ.items() if not name.startswith("PIP_")}
     known["PIP_CONFIG_FILE"] = os.devnull
-    words = ["install", "--no-index", "--find-links", str(HERE / "wheels"), "--quiet", "guarded-pressure"]
-    done = subprocess.run([str(python()), "-m", "pip", *words], env=known, check=False)
+    # Compiling all of it now would double the work; what is used is compiled when it is first used.
+    words = ["install", "--no-index", "--no-compile", "--quiet", "--find-links", str(HERE / "wheels")]
+    done = subprocess.run([str(python()), "-m", "pip", *words, "guarded-pressure"], env=known, check=False)
     if done.returncode:
         return "The course could not be set up from the kit's wheels; what pip said stands above."
     DONE.write_text(THIS_PYTHON, encoding="utf-8")
