@@ -161,6 +161,12 @@ def test_it_fits_the_screen_and_reads_in_the_dark(page: Page, pages: Course, wid
     page.set_viewport_size({"width": width, "height": height})
     lesson = opened(page, pages, REGULATOR)
     panel = open_bench(page)
+    # the button of an answer stands before its words, at every width
+    for answer in page.locator(".widget-radio-box label:visible").all():
+        button, whole = answer.locator("input").bounding_box(), answer.bounding_box()
+        assert button is not None
+        assert whole is not None
+        assert button["x"] - whole["x"] < 12
     for scheme, background in (("light", "rgb(255, 255, 255)"), ("dark", "rgb(21, 25, 29)")):
         page.emulate_media(color_scheme=scheme)
         assert page.evaluate("getComputedStyle(document.body).backgroundColor") == background

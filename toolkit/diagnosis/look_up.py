@@ -281,7 +281,7 @@ def answer(asked: Asked) -> Answer:
         return Answer(stops, signs, said, table.kind, (), advice, (), ())
     priors = {key: asked.priors[key] for key in suspects_of(asked.layers) if key in asked.priors}
     now = belief(signs, table, priors)
-    done = asked.done | {key for key, check in CHECKS.items() if not shown_by(now, check)}
+    done = asked.done | {key for key, check in CHECKS.items() if not shown_by(now, check)} | out_of_reach(signs)
     advice = next_check(now, done, made_safe=asked.made_safe, qualified=asked.qualified)
     meanings = tuple(_meanings(now, advice.check)) if advice.check else ()
     others: tuple[tuple[Check, float], ...] = ()

@@ -112,8 +112,6 @@ STYLE = """<style>
 .gp-tally{table-layout:fixed}.gp-tally .gp-bar{max-width:100%}
 .gp-do{font-size:19px!important;font-weight:700;margin:4px 0;color:#111}
 .gp-class .gp-switch{align-self:flex-end;width:auto}
-.gp-class .widget-radio-box input{order:-1!important}
-.gp-class .widget-radio-box label{flex-direction:row!important;justify-content:flex-start!important}
 body:has(.gp-on-projector) .gp-class{max-width:none}
 body:has(.gp-on-projector) .gp-class :is(p,th,td,li,label,button,input,select,.widget-label){font-size:28px!important;
   height:auto!important;line-height:1.35!important;max-width:none}
