@@ -50,7 +50,7 @@ from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.diagnosis.sites import KINDS, site
 from toolkit.errors import ScenarioError
 from toolkit.panels import look_up_html as html
-from toolkit.panels.look_up import LookUp
+from toolkit.panels.look_up import LookUp, look_up
 from toolkit.panels.look_up_ask import FIRST, NO_TABLE
 from toolkit.panels.look_up_trace import day_html
 from toolkit.station_file import read_station, shipped_station, shipped_stations
@@ -536,7 +536,7 @@ def test_a_table_made_of_a_file_of_one_s_own_speaks_for_it(tmp_path, monkeypatch
     tables.user_folder().mkdir()
     path = tables.user_folder() / file_name(own)
     path.write_bytes(packed(signatures(runs, [codes_of_run(one) for one in runs], dated="x", per_suspect=1)))
-    page = LookUp("us")
+    page = look_up()
     page.ask.take_file("any name.toml", text.encode())
     assert page.ask.asked().table.own.station == own.station
     assert {one.key for one in page.answer.suspects} <= {NOTHING, "dirty_seat", OTHER}

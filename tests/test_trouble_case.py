@@ -106,6 +106,12 @@ def test_what_cannot_be_drawn_is_refused() -> None:
         draw_case(1, 1, "service", "monitor_shut")
 
 
+def test_at_the_second_level_the_layer_is_sound() -> None:
+    layers_own = {"monitor_shut", "monitor_near", "shutoff_near", "switch_near", "relief_dirty", "relief_blocked"}
+    assert layers_own <= set(drawable(1, "monitored"))
+    assert not layers_own & set(drawable(2, "monitored"))
+
+
 def test_a_case_may_be_asked_for_by_its_suspect() -> None:
     assert draw_case(1, 1, None, "weak_spring").suspect == "weak_spring"
 

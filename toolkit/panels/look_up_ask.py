@@ -131,7 +131,7 @@ class Ask:
         """Whose record stands in the fields, in words, and whether it is the person's own."""
         title = f"“{self.station.title}”"
         if any(self.record[key].text.value != text for key, text in self._put.items()):
-            return f"their station, as typed, begun from {title}", True
+            return f"your own station, as typed, begun from {title}", True
         return (f"{title}, your own file", True) if self._own_file else (f"{title}, invented for this course", False)
 
     def take(self, file: StationFile, *, own: bool = False) -> None:

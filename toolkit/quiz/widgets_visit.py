@@ -115,7 +115,7 @@ class CaseQuiz(Quiz):
         question = self.question
         if not isinstance(question, VisitQuestion) or self.buttons[act].disabled or self.acts[-1:] == [act]:
             return
-        if walk(question, self.acts).holding and self.since() < SEEN:
+        if act != MAKE_SAFE and walk(question, self.acts).holding and self.since() < SEEN:
             # A press from before the last reading stood on the page must not end the case.
             self.message.value = html.note("Your press came too soon. Read what was shown last, then press.", "alert")
             return

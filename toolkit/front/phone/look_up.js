@@ -180,16 +180,19 @@ function suspectCard() {
     list.replaceChildren(...listed().map(one => el("li", {},
       el("div", {className: "head"}, el("span", {}, upper(COURSE.suspects[one.key])), el("span", {}, percent(one.share))),
       barOf(one.share),
-      COURSE.explained[one.key] ? el("p", {className: "told"}, COURSE.explained[one.key]) : null,
-      !COURSE.explained[one.key] && one.speaks.length
-        ? el("p", {className: "told"}, `Speaks for it: ${one.speaks.join("; ")}.`) : null,
-      !COURSE.explained[one.key] && one.against.length ? el("p", {className: "told"}, `Against it: ${one.against.join("; ")}.`) : null)));
+      ...reasonsFor(one).map(words => el("p", {className: "told"}, words)))));
     const rest = shown.suspects.slice(COURSE.most.suspects).reduce((sum, one) => sum + one.share, 0);
     const first = Object.keys(shown.signs).length ? "" : "Nothing was entered yet: so it stands before any look. ";
     note.textContent = `${first}All others together: ${percent(rest)}. The mark on a bar stands at ${
       percent(COURSE.sure)}: from there a suspect counts as likely, once its own check bears it out. ${source()}`;
   });
   return card(5, "What it may be", "", list, note);
+}
+
+function reasonsFor({key, speaks, against}) {
+  if (COURSE.explained[key]) return [COURSE.explained[key]];
+  return [["Speaks for it", speaks], ["Against it", against]].filter(([, told]) => told.length)
+    .map(([head, told]) => `${head}: ${told.join("; ")}.`);
 }
 
 const listed = () => shown.suspects.slice(0, COURSE.most.suspects);
@@ -273,7 +276,7 @@ function moveOn() {
 const stateOf = ({state, best}) => COURSE.states[state === "found" && best === COURSE.nothing ? best : state];
 
 function endPart(advice) {
-  return el("div", {className: `end ${advice.state === "found" ? "" : "open"}`},
+  return el("div", {className: `end ${advice.state === "found" && advice.best === COURSE.nothing ? "" : "open"}`},
     el("h3", {}, stateOf(advice)), el("p", {}, upper(whyOf(advice, shown.signs))),
     el("p", {}, endOf(advice, percent)));
 }
@@ -357,7 +360,8 @@ function nextOnPaper(list) {
   const {advice} = shown, check = COURSE.checks[advice.check];
   const care = list("Meanwhile", meanwhile(shown.signs), "columns narrow");
   if (!check) return [...care, ...list(stateOf(advice), [upper(whyOf(advice, shown.signs)), endOf(advice, percent)], "")];
-  return [...care, ...list(`Next check: ${check.name}`, [...Object.entries(factsOf(check)).map(([name, words]) => `${name}: ${words}`),
+  const facts = Object.entries(factsOf(check)).map(([name, words]) => `${name}: ${words}`);
+  return [...care, ...list(`Next check: ${check.name}`, [...facts,
     ...outcomes(shown.now, check).slice(0, COURSE.most.outcomes).map(one => `${Object.values(one.values).join(", ")}: ${
       meaning(one)}`)])];
 }
