@@ -236,7 +236,8 @@ def test_without_the_token_there_is_a_sentence_and_no_kernel(pages: Course) -> N
     for path in (f"/{launch.START_LESSON}", f"/{launch.START_LESSON}?token=wrong", "/anything"):
         with pytest.raises(urllib.error.HTTPError, match="403") as refusal:
             visitor().open(pages.root + path)
-        page = refusal.value.read().decode()
+        with refusal.value as error:
+            page = error.read().decode()
         assert "whole address" in shown(page)
         assert "<a" not in page
     assert children(pages.pid) == before
@@ -310,9 +311,12 @@ def test_a_kernel_is_talked_to_only_with_the_token(pages: Course) -> None:
         replies(stranger, kernel, [message("kernel_info_request", {})])
     assert answer(stranger, f"/api/kernels/{kernel}")[0] == 403
     model = f"{pages.root}/api/kernels/{kernel}"
-    assert known.open(model).status == 200
-    with pytest.raises(urllib.error.HTTPError, match="404"):  # a page elsewhere, in the browser that has our cookie
-        known.open(urllib.request.Request(model, headers={"Origin": "http://elsewhere.example"}))
+    with known.open(model) as answered:
+        assert answered.status == 200
+    elsewhere = urllib.request.Request(model, headers={"Origin": "http://elsewhere.example"})
+    with pytest.raises(urllib.error.HTTPError, match="404") as refusal:  # in the browser that has our cookie
+        known.open(elsewhere)
+    refusal.value.close()
 
 
 def test_a_kernel_without_a_page_is_ended(tmp_path: Path, folder: Path) -> None:

@@ -462,7 +462,9 @@ def test_a_folder_that_may_not_be_written(sound: Record, tmp_path: Path) -> None
     target = tmp_path / "locked"
     target.mkdir(mode=0o555)
     outer = [
-        parent for parent in (tmp_path, *tmp_path.parents) if parent.name.startswith("pytest-") or parent == tmp_path
+        parent
+        for parent in (tmp_path, *tmp_path.parents)
+        if parent.name.startswith(("pytest-", "popen-")) or parent == tmp_path
     ]
     modes = {parent: parent.stat().st_mode for parent in outer}
     user = os.geteuid()
