@@ -27,6 +27,8 @@ _AS_A_KERNEL = (
 )
 # The machine's other work, and pages that take more than the one measured, want room as well.
 SHARE_OF_MEMORY = 0.8
+# What opening a page costs, processor seconds, where thirty open at once (tests/benchmark_room.py, two cores of 2026).
+OPENING_SECONDS, CLASS = 1.7, 30
 # A machine short of memory still serves its instructor and somebody.
 LEAST_VISITORS = 2
 
@@ -110,6 +112,7 @@ def addresses(network: bool) -> list[str]:
 
 def announcement(hosts: list[str], port: int, room: Room, key: str, each: int, most: int, network: bool) -> str:
     """What the instructor reads once the room is open."""
+    cores = psutil.cpu_count() or 1
     doors = " or ".join(f"http://{host}:{port}/" for host in hosts)
     held = room.session()
     lines = [
@@ -118,7 +121,8 @@ def announcement(hosts: list[str], port: int, room: Room, key: str, each: int, m
         f"  class code: {room.code}",
         f"  the instructor's own way in, for nobody else: http://{hosts[0]}:{port}/instructor?key={key}",
         f"  names and answers are kept in {room.folder}",
-        f"  an open page takes {each / 1e6:.0f} MB: this machine holds about {most} at once",
+        f"  an open page takes {each / 1e6:.0f} MB: this machine holds about {most} at once; {CLASS} pages opened in one "
+        f"moment are all there after about {CLASS * OPENING_SECONDS / cores:.0f} s",
     ]
     if network:
         lines.append(
