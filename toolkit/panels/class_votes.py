@@ -117,5 +117,6 @@ body:has(.gp-on-projector) .gp-class :is(p,th,td,li,label,button,input,select,.w
   height:auto!important;line-height:1.35!important;max-width:none}
 body:has(.gp-on-projector) .gp-class :is(.widget-dropdown,.widget-text){height:auto!important;
   max-width:1100px!important}
-body:has(.gp-on-projector) .gp-class .gp-bar{width:260px;height:22px}
+body:has(.gp-on-projector) .gp-class .gp-tally{max-width:none}
+body:has(.gp-on-projector) .gp-class .gp-bar{width:200px;height:22px}
 </style>"""

@@ -148,7 +148,9 @@ BENCH = Bench(
 def demonstration() -> ipywidgets.VBox:
     """The bench with a hidden fault and its switch to a projector's sizes, for the instructor's page."""
     panel = Panel(BENCH)
-    switch = ipywidgets.ToggleButton(description="Projector view of this bench", layout={"width": "auto"})
+    switch = ipywidgets.ToggleButton(
+        description="Projector view of this bench", layout={"width": "auto", "align_self": "flex-end"}
+    )
     switch.tooltip = "Larger, for a projector"
     switch.add_class("gp-switch")
     box = ipywidgets.VBox([ipywidgets.HTML(STYLE), switch, panel])
