@@ -109,7 +109,9 @@ def test_the_advised_visit_is_safe_and_makes_surer() -> None:
         if acts:
             graded = grade(question, acts)
             assert graded.score == 1.0
-            assert SUSPECTS[question.truth] in " ".join(graded.explanation)
+            # the next question asks for the cause: it is weighed here, and not named
+            assert "to the true cause" in " ".join(graded.explanation)
+            assert SUSPECTS[question.truth] not in " ".join(graded.explanation)
             assert graded.table[0][1:] == ("Yours", "showed", "credit", "Advised", "showed")
 
 

@@ -158,9 +158,11 @@ def _cause(case: TroubleCase, key: str, chance: Random, units: str) -> CauseQues
     now = case.thinks(signs)
     suspects = offered(now, case.suspect, chance)
     faults = ", ".join(fault_names(case))
+    whose = "looked at all there is to look at" if case.level == 3 else "made the advised visit to it"
     return CauseQuestion(
         key,
-        "This is what was found. One of these it is. Spread 100 points over them, as sure as you are of each.",
+        f"So that all go by the same readings: somebody else {whose}, and this is what was found. "
+        "One of these it is. Spread 100 points over them, as sure as you are of each.",
         signs,
         case.signs,
         case.place,

@@ -25,7 +25,6 @@ from toolkit.diagnosis.next_check import (
     worth_making,
 )
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief
-from toolkit.diagnosis.signatures import SUSPECTS
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.errors import AnswerError
 from toolkit.quiz.grades import Grade
@@ -219,8 +218,9 @@ def _unsure(now: Belief) -> float:
 def _told(question: VisitQuestion, done: Walk, advised: Walk) -> tuple[str, ...]:
     shares = [_thinks(question, one.signs).shares()[question.truth] for one in (done, advised)]
     said = [
-        f"You took {done.minutes:g} minutes and came out {_surer(done)}; what you found gives {shares[0]:.0%} to what "
-        f"it was: {SUSPECTS[question.truth]}.",
+        # Not by its name: the next question asks for it.
+        f"You took {done.minutes:g} minutes and came out {_surer(done)}; what you found gives {shares[0]:.0%} to the "
+        "true cause. A bit is what the answer to one even question tells.",
         f"The advised visit takes {advised.minutes:g} minutes from the same start, comes out {_surer(advised)} and "
         f"gives it {shares[1]:.0%}.",
     ]
