@@ -279,6 +279,8 @@ def replies(pages: Course, kernel: str, sent: list[dict[str, object]]) -> list[s
                 heard.append(told["header"]["msg_type"])
             if told["parent_header"].get("msg_id") == last and told["channel"] == "shell":
                 socket_.close()
+                while await socket_.read_message() is not None:
+                    pass  # to the end: a line that is only half shut is left open
                 return heard
 
     return asyncio.run(talk())

@@ -134,6 +134,8 @@ def talk(room: Room, known: OpenerDirector, kernel: str, sent: list[dict[str, ob
                 heard.append(told["header"]["msg_type"])
                 if told["parent_header"].get("msg_id") == sent[-1]["header"]["msg_id"]:  # type: ignore[index]
                     connection.close()
+                    while await connection.read_message() is not None:
+                        pass  # to the end: a line that is only half shut is left open
                     return heard
 
     return asyncio.run(spoken())
