@@ -14,7 +14,7 @@ from pathlib import Path
 
 import psutil
 
-from toolkit.classroom.record import data_folder
+from toolkit.classroom.record import FOLDER_VARIABLE, data_folder
 from toolkit.classroom.room import Room
 from toolkit.front.launch import HOST, lessons_folder, usable_port
 from toolkit.front.session_commands import session_text
@@ -80,7 +80,7 @@ def open_room(
 def memory_of_a_page(folder: Path) -> int:
     """Bytes that one more open page takes, measured on a process that has loaded what a page's kernel loads."""
     command = [sys.executable, "-c", _AS_A_KERNEL]
-    environment = os.environ | {"GUARDED_PRESSURE_DATA": str(folder / "measured")}
+    environment = os.environ | {FOLDER_VARIABLE: str(folder / "measured")}
     with subprocess.Popen(
         command, env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
     ) as process:

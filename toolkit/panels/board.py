@@ -18,7 +18,7 @@ from toolkit.classroom.room import Room, folder_for_hands, room_here
 from toolkit.classroom.session import LARGEST_SEED, Session
 from toolkit.errors import CourseError, RoomError
 from toolkit.panels.class_list import ClassList
-from toolkit.panels.class_votes import NAMES, STYLE, answer_html, asked_html, letter, question_of, tally_html
+from toolkit.panels.class_votes import NAMES, STYLE, answer_html, asked_html, button, letter, question_of, tally_html
 from toolkit.panels.page_style import STYLE as PAGE_STYLE
 from toolkit.quiz import html
 from toolkit.quiz.cases import items_of
@@ -85,12 +85,12 @@ class Board:
             self.seed.value = self.session.seed
         for field in (self.lesson, self.level, self.place, self.item, self.seed):
             field.layout, field.style = {"width": "auto", "max_width": "640px"}, {"description_width": "initial"}
-        self.show_button = _button("Show the question", self.show)
-        self.next_button = _button("", self.go_on)
+        self.show_button = button("Show the question", self.show)
+        self.next_button = button("", self.go_on)
         self.projector = ipywidgets.ToggleButton(description="Projector view", tooltip="Larger, for a projector")
         self.projector.add_class("gp-switch")
         self.projector.observe(lambda _: self._dress(), "value")
-        self.other_button = _button("Choose another question", self.choose_another)
+        self.other_button = button("Choose another question", self.choose_another)
         self.said, self.body, self.tally = ipywidgets.HTML(), ipywidgets.HTML(), ipywidgets.HTML()
         self.hands = ipywidgets.VBox()
         self.choose = ipywidgets.VBox(
@@ -261,9 +261,3 @@ def _units() -> str:
         return Record().units()
     except CourseError:
         return "us"
-
-
-def _button(text: str, act: Any) -> ipywidgets.Button:
-    button = ipywidgets.Button(description=text, tooltip=text, layout={"width": "auto", "align_self": "flex-start"})
-    button.on_click(lambda _: act())
-    return button

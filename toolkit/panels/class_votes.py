@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+
+import ipywidgets
 
 from toolkit.classroom.ballot import CLOSED, FIRST, REVEALED, SECOND, SHOWN, TALK, Round
 from toolkit.quiz import html
@@ -69,6 +71,13 @@ def question_html(question: Question) -> str:
 def letter(choice: int) -> str:
     """What an option is called across the room."""
     return "ABCDEFGHIJKLMNOPQRSTUVWXYZ"[choice]
+
+
+def button(text: str, act: Callable[[], None]) -> ipywidgets.Button:
+    """A button as wide as its words, at the left."""
+    made = ipywidgets.Button(description=text, tooltip=text, layout={"width": "auto", "align_self": "flex-start"})
+    made.on_click(lambda _: act())
+    return made
 
 
 def tally_html(vote: Vote, ballots: Sequence[tuple[str, Sequence[int]]], reveal: bool) -> str:

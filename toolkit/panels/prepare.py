@@ -29,6 +29,7 @@ from toolkit.classroom.session import (
 )
 from toolkit.classroom.session_words import preview, sittings
 from toolkit.errors import CourseError, ScenarioError
+from toolkit.panels.class_votes import button
 from toolkit.panels.exam_pages import exam_pages
 from toolkit.panels.handout import PAPERS
 from toolkit.panels.page_style import STYLE as PAGE_STYLE
@@ -135,8 +136,8 @@ class Prepare:
         self.paper = ipywidgets.Dropdown(
             options=[(name, key) for key, name in PAPERS.items()], description="Paper", tooltip="Paper"
         )
-        self.exam_button = _button("Make the exam and its key", self.make_exam)
-        self.give_button = _button("Give it to this class", self.give)
+        self.exam_button = button("Make the exam and its key", self.make_exam)
+        self.give_button = button("Give it to this class", self.give)
         for field in (self.pasted, self.sitting, self.paper, *self.fields.values()):
             field.style, field.layout = {"description_width": "140px"}, {"width": "auto", "max_width": "560px"}
         self.upload.layout = {"width": "auto", "align_self": "flex-start"}
@@ -280,8 +281,8 @@ class Prepare:
             ipywidgets.HTML(html.paragraph("Or load a file", "h3")),
             self.upload,
             self.pasted,
-            _button("Load what is pasted", lambda: self.load(self.pasted.value)),
-            _button("Load the course's example", lambda: self.load(shipped_session(shipped_sessions()[0]))),
+            button("Load what is pasted", lambda: self.load(self.pasted.value)),
+            button("Load the course's example", lambda: self.load(shipped_session(shipped_sessions()[0]))),
             self.loaded,
         ]
         out = [
@@ -370,9 +371,3 @@ def _link(name: str, kind: str, text: str) -> str:
     data = b64encode(text.encode("utf-8", "replace")).decode("ascii")
     shown = escape(name)
     return f'<p><a style="{LINK}" download="{shown}" href="data:{kind};base64,{data}">Save {shown}</a></p>'
-
-
-def _button(words: str, act: Callable[[], None]) -> ipywidgets.Button:
-    made = ipywidgets.Button(description=words, tooltip=words, layout={"width": "auto", "align_self": "flex-start"})
-    made.on_click(lambda _: act())
-    return made

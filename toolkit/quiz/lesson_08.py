@@ -12,7 +12,7 @@ from toolkit.devices.slam_shut import SlamShut
 from toolkit.faults import Debris, Fault, NickedSeat, TripShift, Warmed
 from toolkit.flow import nozzle
 from toolkit.quiz.items import Item, pick, rounded
-from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, shown_order
+from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, safe_steps
 from toolkit.quiz.pictures import OUTLET, outlet_picture
 from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
 from toolkit.scenario import Demand, Scenario, Station, Volume
@@ -233,17 +233,14 @@ SAFETY: Mapping[tuple[int, int], str] = {
 
 def _steps(key: str, chance: Random, units: str) -> OrderQuestion:
     station = guarded(*_drawn(chance, units))
-    return OrderQuestion(
+    return safe_steps(
         key,
         f"{_told(station, units)} It was found tripped on high pressure. The place is safe, the operator knows, and "
         "every appliance valve is shut. Put what a qualified person does next in order.",
         STEPS,
-        shown_order(len(STEPS), chance),
-        critical=tuple(SAFETY),
-        cap=0.0,
-        scoring="share",
-        explanation="The reset comes after the cause is found. The operator's written procedure decides each step.",
-        reasons=tuple(SAFETY.values()),
+        SAFETY,
+        "The reset comes after the cause is found.",
+        chance,
     )
 
 

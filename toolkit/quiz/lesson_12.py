@@ -17,7 +17,7 @@ from toolkit.flow import standard_flow
 from toolkit.layers import MONITOR
 from toolkit.quiz.items import Item, pick, rounded
 from toolkit.quiz.lesson_05 import WORKER, monitored
-from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, shown_order
+from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, safe_steps
 from toolkit.quiz.pictures import OUTLET, outlet_picture
 from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
 from toolkit.scenario import Demand, Scenario, Station, Volume
@@ -374,18 +374,14 @@ SAFETY: Mapping[tuple[int, int], str] = {
 
 def _work(key: str, chance: Random, units: str) -> OrderQuestion:
     layout = Layout("old")
-    return OrderQuestion(
+    return safe_steps(
         key,
         f"{_told(laid_out(layout, *_drawn(chance, units)), layout, units)} The old main is to be taken out of use. Put "
         "what qualified people do, by the operator's written procedure, in order.",
         STEPS,
-        shown_order(len(STEPS), chance),
-        critical=tuple(SAFETY),
-        cap=0.0,
-        scoring="share",
-        explanation="Somebody at the outlet before a line is touched; lines first, main last. The operator's written "
-        "procedure decides each step.",
-        reasons=tuple(SAFETY.values()),
+        SAFETY,
+        "Somebody at the outlet before a line is touched; lines first, main last.",
+        chance,
     )
 
 

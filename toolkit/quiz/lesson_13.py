@@ -12,7 +12,7 @@ from toolkit.flow import mass_flow, standard_flow
 from toolkit.gas import NATURAL_GAS
 from toolkit.layers import MONITOR
 from toolkit.quiz.items import Item, pick, rounded
-from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, shown_order
+from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, safe_steps
 from toolkit.quiz.pictures import OUTLET, outlet_picture
 from toolkit.quiz.proof import (
     FOUND,
@@ -367,18 +367,14 @@ def _steps(key: str, chance: Random, units: str) -> OrderQuestion:
     here = drawn(chance, units, "pop")
     device, test = chance.choice((("monitor", "take-over"), ("relief valve", "pop"), ("slam-shut", "trip")))
     tagged = format_pressure(tag(here, test).gauge_pressure, units)
-    return OrderQuestion(
+    return safe_steps(
         key,
         f"A qualified crew comes to a station for its yearly {test} test. The {device}'s tag says {tagged}. Put what "
         "they do in order.",
         STEPS,
-        shown_order(len(STEPS), chance),
-        critical=tuple(SAFETY),
-        cap=0.0,
-        scoring="share",
-        explanation="As found comes before any work, as left after it. The operator's written procedure decides each "
-        "step.",
-        reasons=tuple(SAFETY.values()),
+        SAFETY,
+        "As found comes before any work, as left after it.",
+        chance,
     )
 
 

@@ -11,7 +11,7 @@ from toolkit.diagnosis.pair_torn import PAIR, RELIEF_ABOVE
 from toolkit.diagnosis.pairs import Values
 from toolkit.quiz.items import ABNORMAL, Item, pick, rounded
 from toolkit.quiz.lab_items import which_cause, which_check
-from toolkit.quiz.ordering import OrderQuestion, shown_order
+from toolkit.quiz.ordering import OrderQuestion, safe_steps
 from toolkit.quiz.questions import NumericQuestion, Slip
 from toolkit.units import format_pressure, format_quantity
 
@@ -78,18 +78,14 @@ SAFETY: Mapping[tuple[int, int], str] = {
 
 
 def _steps(key: str, chance: Random, units: str) -> OrderQuestion:
-    return OrderQuestion(
+    return safe_steps(
         key,
         f"{said(drawn(chance, units), units)} {PAIR.noticed} Qualified people are to hold the outlet low, by the "
         "operator's written procedure. Put what they do in order.",
         STEPS,
-        shown_order(len(STEPS), chance),
-        critical=tuple(SAFETY),
-        cap=0.0,
-        scoring="share",
-        explanation="People first, then what is found, then a safe way out for the gas; only then the check itself. "
-        "The operator's written procedure decides each step.",
-        reasons=tuple(SAFETY.values()),
+        SAFETY,
+        "People first, then what is found, then a safe way out for the gas; only then the check itself.",
+        chance,
     )
 
 

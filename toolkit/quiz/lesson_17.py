@@ -10,7 +10,7 @@ from toolkit.diagnosis.pair_station import PILOTS_AT
 from toolkit.diagnosis.pairs import SECOND, Values
 from toolkit.quiz.items import ABNORMAL, Item, pick, rounded
 from toolkit.quiz.lab_items import which_cause, which_check
-from toolkit.quiz.ordering import OrderQuestion, shown_order
+from toolkit.quiz.ordering import OrderQuestion, safe_steps
 from toolkit.quiz.pictures import INLET
 from toolkit.quiz.questions import NumericQuestion, Slip
 from toolkit.simulation import simulate
@@ -79,18 +79,14 @@ SAFETY: Mapping[tuple[int, int], str] = {
 
 
 def _steps(key: str, chance: Random, units: str) -> OrderQuestion:
-    return OrderQuestion(
+    return safe_steps(
         key,
         f"{said(drawn(chance, units), units)} With all burners on the drop across the filter is large. Qualified "
         "people are to change its element, by the operator's written procedure. Put what they do in order.",
         STEPS,
-        shown_order(len(STEPS), chance),
-        critical=tuple(SAFETY),
-        cap=0.0,
-        scoring="share",
-        explanation="Read while gas flows, then burners off, valves locked, zero proven; only then is anything opened. "
-        "The operator's written procedure decides each step.",
-        reasons=tuple(SAFETY.values()),
+        SAFETY,
+        "Read while gas flows, then burners off, valves locked, zero proven; only then is anything opened.",
+        chance,
     )
 
 

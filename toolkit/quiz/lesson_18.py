@@ -10,7 +10,7 @@ from toolkit.diagnosis.pair_station import PILOTS_AT
 from toolkit.diagnosis.pairs import SECOND, Values
 from toolkit.quiz.items import ABNORMAL, Item, pick, rounded
 from toolkit.quiz.lab_items import which_cause, which_check
-from toolkit.quiz.ordering import OrderQuestion, shown_order
+from toolkit.quiz.ordering import OrderQuestion, safe_steps
 from toolkit.quiz.pictures import INLET, OUTLET
 from toolkit.quiz.questions import NumericQuestion, Slip
 from toolkit.simulation import simulate
@@ -90,19 +90,16 @@ SAFETY: Mapping[tuple[int, int], str] = {
 
 
 def _steps(key: str, chance: Random, units: str) -> OrderQuestion:
-    return OrderQuestion(
+    return safe_steps(
         key,
         f"{said(drawn(chance, units), units)} The outlet is low at every load, and the gauge between has told which of "
         "the two has the weak spring. Qualified people are to change it, by the operator's written procedure. Put what "
         "they do in order.",
         STEPS,
-        shown_order(len(STEPS), chance),
-        critical=tuple(SAFETY),
-        cap=0.0,
-        scoring="share",
-        explanation="People first, then what is found; burners off, valves locked, zero proven; only then is anything "
-        "opened. Both layers are proven before a burner is lit. The operator's written procedure decides each step.",
-        reasons=tuple(SAFETY.values()),
+        SAFETY,
+        "People first, then what is found; burners off, valves locked, zero proven; only then is anything opened."
+        " Both layers are proven before a burner is lit.",
+        chance,
     )
 
 

@@ -11,7 +11,7 @@ from toolkit.diagnosis.pair_station import PILOTS_AT
 from toolkit.diagnosis.pairs import SECOND, Values
 from toolkit.quiz.items import ABNORMAL, Item, pick, rounded
 from toolkit.quiz.lab_items import which_cause, which_check
-from toolkit.quiz.ordering import OrderQuestion, shown_order
+from toolkit.quiz.ordering import OrderQuestion, safe_steps
 from toolkit.quiz.pictures import OUTLET
 from toolkit.quiz.questions import NumericQuestion, Slip
 from toolkit.simulation import simulate
@@ -85,19 +85,15 @@ SAFETY: Mapping[tuple[int, int], str] = {
 
 
 def _steps(key: str, chance: Random, units: str) -> OrderQuestion:
-    return OrderQuestion(
+    return safe_steps(
         key,
         f"{said(drawn(chance, units), units)} {PAIR.noticed} Qualified people are to find out whether the pipe leaks, "
         "by the operator's written procedure, and it does. Put what they do in order.",
         STEPS,
-        shown_order(len(STEPS), chance),
-        critical=tuple(SAFETY),
-        cap=0.0,
-        scoring="share",
-        explanation="People first, then what is found; burners off, then the valve at the house and the gauge. A pipe "
-        "that leaks is shut off first, and gets gas again only when it is proven tight. The operator's written "
-        "procedure decides each step.",
-        reasons=tuple(SAFETY.values()),
+        SAFETY,
+        "People first, then what is found; burners off, then the valve at the house and the gauge. A pipe that "
+        "leaks is shut off first, and gets gas again only when it is proven tight.",
+        chance,
     )
 
 

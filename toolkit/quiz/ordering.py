@@ -5,7 +5,7 @@ The questions, how their answers are read, and the credit of an order; `question
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from itertools import combinations, pairwise
 from random import Random
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 Scoring = Literal["tau", "share"]
 # What the first and the last place are called where the question does not say: set points rise, a visit goes on.
 ENDS: dict[Scoring, tuple[str, str]] = {"tau": ("lowest", "highest"), "share": ("first", "last")}
+DECIDES = "The operator's written procedure decides each step."
 # Two entries that are not shown in the right order are shown in the wrong one, which tells the answer.
 FEWEST = 3
 # More options than these are searched through, not weighed against each other.
@@ -163,6 +164,32 @@ def shown_order(count: int, chance: Random) -> tuple[int, ...]:
     while order == right:
         chance.shuffle(order)
     return tuple(order)
+
+
+def safe_steps(
+    key: str,
+    prompt: str,
+    steps: tuple[str, ...],
+    before: Mapping[tuple[int, int], str],
+    explanation: str,
+    chance: Random,
+) -> OrderQuestion:
+    """Steps of work to put in order: a safety step out of place earns nothing.
+
+    `steps` in the right order; `before` gives, for pairs (earlier, later) of them that must not be turned round, the
+    reason. Draws from `chance` the order in which they are shown.
+    """
+    return OrderQuestion(
+        key,
+        prompt,
+        steps,
+        shown_order(len(steps), chance),
+        critical=tuple(before),
+        cap=0.0,
+        scoring="share",
+        explanation=f"{explanation} {DECIDES}",
+        reasons=tuple(before.values()),
+    )
 
 
 def inverted(pairs: Sequence[tuple[int, int]], order: Sequence[int]) -> tuple[tuple[int, int], ...]:

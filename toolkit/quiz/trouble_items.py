@@ -16,7 +16,7 @@ from toolkit.diagnosis.signatures import SUSPECTS, TWO
 from toolkit.diagnosis.signs import Signs
 from toolkit.quiz.cause import CauseQuestion, offered
 from toolkit.quiz.items import ABNORMAL, KNOWLEDGE, Item
-from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, shown_order
+from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, safe_steps
 from toolkit.quiz.questions import Question
 from toolkit.quiz.trouble_case import TroubleCase, checks_at, fault_names
 from toolkit.quiz.trouble_record import layer_question, number_question, time_question
@@ -226,18 +226,14 @@ def _restore(case: TroubleCase, key: str, chance: Random, units: str) -> OrderQu
     steps, before = (_SOUND_STEPS, _SOUND_BEFORE) if sound else (_STEPS, _BEFORE)
     entries = tuple(step.format(back=_BACK[case.signs.slam_shut == "tripped"]) for step in steps)
     found = SUSPECTS[case.suspect] if sound else f"{SUSPECTS[case.suspect]}, found and borne out"
-    return OrderQuestion(
+    return safe_steps(
         key,
         f"It was: {found}. The place is safe, the operator knows, and every appliance valve "
         "is shut. Put what a qualified person does next in order.",
         entries,
-        shown_order(len(entries), chance),
-        critical=tuple(before),
-        cap=0.0,
-        scoring="share",
-        explanation="The cause comes before the reset, and the proof before the gas. The operator's written procedure "
-        "decides each step.",
-        reasons=tuple(before.values()),
+        before,
+        "The cause comes before the reset, and the proof before the gas.",
+        chance,
     )
 
 

@@ -44,9 +44,9 @@ def quiz(lesson: str, seed: int | None = None) -> Any:
     return Quiz(lesson, seed).box
 
 
-def fresh_seed() -> int:
-    """Return a seed that nobody has chosen."""
-    return randbelow(LARGEST_SEED)
+def fresh_seed(below: int = LARGEST_SEED) -> int:
+    """Return a seed that nobody has chosen, from 0 on."""
+    return randbelow(below)
 
 
 def unit_hint(kind: str) -> str:
@@ -70,11 +70,11 @@ class Quiz:
         self.head, self.body, self.message = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.sum, self.feedback, self.foot = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.inputs, self.top = widgets.VBox(), widgets.VBox([self.head])
-        self.check_button = _button("Check my answer", self.check)
-        self.next_button = _button("Next question", self.next)
-        self.again_button = _button("Try again with new numbers", self.again)
+        self.check_button = button("Check my answer", self.check)
+        self.next_button = button("Next question", self.next)
+        self.again_button = button("Try again with new numbers", self.again)
         # On a projector the feedback waits for this; at the desk the style sheet leaves the button out.
-        self.reveal_button = _button("Reveal", self.reveal)
+        self.reveal_button = button("Reveal", self.reveal)
         self.reveal_button.add_class("gp-reveal")
         self.answered = widgets.VBox([self.reveal_button, self.feedback])
         self.answered.add_class("gp-answered")
@@ -353,11 +353,12 @@ def _text(name: str, hint: str) -> Any:
     return field
 
 
-def _button(text: str, act: Callable[[], None]) -> Any:
-    button = widgets.Button(description=text, tooltip=text)
-    button.layout = {"width": "auto", "align_self": "flex-start"}
-    button.on_click(lambda _: act())
-    return button
+def button(text: str, act: Callable[[], None]) -> Any:
+    """A button as wide as its words, at the left."""
+    made = widgets.Button(description=text, tooltip=text)
+    made.layout = {"width": "auto", "align_self": "flex-start"}
+    made.on_click(lambda _: act())
+    return made
 
 
 def _show(*parts: Any, on: bool) -> None:

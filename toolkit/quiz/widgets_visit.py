@@ -8,7 +8,6 @@ from __future__ import annotations
 from collections.abc import Callable
 from contextlib import suppress
 from functools import partial
-from secrets import randbelow
 from typing import Any
 
 import ipywidgets as widgets
@@ -34,7 +33,7 @@ from toolkit.quiz.trouble_case import LEVELS, TroubleCase, draw_case, drawable, 
 from toolkit.quiz.trouble_items import LESSON, case_items
 from toolkit.quiz.trouble_words import station_words, tag_rows
 from toolkit.quiz.visit import MAKE_SAFE, NOTHING_SHOWN, VisitQuestion, Walk, choices, walk, worded
-from toolkit.quiz.widgets import Quiz
+from toolkit.quiz.widgets import Quiz, button, fresh_seed
 from toolkit.units import tidy
 
 # Seeds that are easy to call out in a class.
@@ -51,11 +50,6 @@ PASS_MARKS = {ABNORMAL: 1.0, KNOWLEDGE: PASSED}
 def visit() -> Any:
     """Return the page of cases as a widget."""
     return VisitPage().box
-
-
-def fresh_seed() -> int:
-    """A seed that nobody has chosen."""
-    return 1 + randbelow(LARGEST_SEED)
 
 
 class CaseQuiz(Quiz):
@@ -91,9 +85,9 @@ class CaseQuiz(Quiz):
         self.sum.value = html.note("No check is made yet. Minutes gone: 0.")
         parts: list[Any] = [widgets.HTML(html.paragraph("A press makes the check, and its minutes are gone."))]
         for title, group in choices(question).items():
-            made = {act: _button(worded(act), partial(self.make, act)) for act in group}
-            for button in made.values():
-                button.layout.align_self = "stretch"
+            made = {act: button(worded(act), partial(self.make, act)) for act in group}
+            for one in made.values():
+                one.layout.align_self = "stretch"
             self.buttons |= made
             box = widgets.GridBox(list(made.values()), layout=_GRID)
             box.add_class("gp-checks")
@@ -200,7 +194,7 @@ class VisitPage:
         self.level = widgets.Dropdown(options=levels, index=0, description="Level", tooltip="Level")
         self.place = widgets.Dropdown(options=stations, index=0, description="Station", tooltip="Station")
         self.seed = widgets.BoundedIntText(min=1, max=LARGEST_SEED, description="Seed", tooltip="Seed")
-        self.seed.value = fresh_seed()
+        self.seed.value = 1 + fresh_seed(LARGEST_SEED)
         # The keys tell nothing of the cause; a reviewed case stands for level, station and seed.
         kept = [(f"{one.key}, {one.station.replace('_', ' ')}", one.key) for one in bank()]
         name = "Reviewed case"
@@ -208,9 +202,9 @@ class VisitPage:
         for field in (self.level, self.place, self.seed, self.kept):
             field.layout, field.style = dict(_FIELD), dict(_NAMED)
         self.seed.layout = {"width": "260px"}
-        self.open_button = _button("Open this case", self.open_case)
-        self.other_button = _button("Draw another seed and open it", self.another)
-        self.stand_button = _button("Show how I stand", self.show_standing)
+        self.open_button = button("Open this case", self.open_case)
+        self.other_button = button("Draw another seed and open it", self.another)
+        self.stand_button = button("Show how I stand", self.show_standing)
         self.message, self.card, self.standing = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.projector = widgets.ToggleButton(
             value=self._screen() == "projector",
@@ -267,7 +261,7 @@ class VisitPage:
 
     def another(self) -> None:
         """Draw another case; every third comes back to a pair of suspects that was mixed up."""
-        self.seed.value, self.kept.index = fresh_seed(), 0
+        self.seed.value, self.kept.index = 1 + fresh_seed(LARGEST_SEED), 0
         place = self.place.value
         at = [place] if place else places()
         try:
@@ -338,10 +332,3 @@ def standing_html(answers: tuple[Stated, ...]) -> str:
 def _about(place: str) -> str:
     words = station_words(place)
     return words.removeprefix("a ") if place not in words.replace(" ", "_") else "a station that comes along"
-
-
-def _button(text: str, act: Callable[[], None]) -> Any:
-    button = widgets.Button(description=text, tooltip=text)
-    button.layout = {"width": "auto", "align_self": "flex-start"}
-    button.on_click(lambda _: act())
-    return button
