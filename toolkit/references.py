@@ -117,7 +117,7 @@ _ALL = (
         "the two-stage method, both gammas",
         _MEMORY,
     ),
-    Source("kendall-1938", "paper", "Kendall 1938, Biometrika 30:81", "rank correlation tau", _MEMORY),
+    Source("kendall-1938", "paper", "Kendall 1938, Biometrika 30:81", "rank correlation tau", _REPRODUCED),
     Source(
         "latimier-2021",
         "paper",
@@ -139,11 +139,12 @@ _ALL = (
     ),
     Source(
         *("aitchison-aitken-1976", "paper", "Aitchison and Aitken 1976, Biometrika 63:413"),
-        *("kernels for discrete readings", _MEMORY),
+        *("kernels for discrete readings", _REPRODUCED),
     ),
     Source("quinlan-1986", "paper", "Quinlan 1986, Machine Learning 1:81", "information gain, example", _REPRODUCED),
     Source(
-        *("naeini-2015", "paper", "Naeini, Cooper and Hauskrecht 2015, AAAI", "expected calibration error", _MEMORY),
+        *("naeini-2015", "paper", "Naeini, Cooper and Hauskrecht 2015, AAAI"),
+        *("expected calibration error", _REPRODUCED),
     ),
     Source("brier-1950", "paper", "Brier 1950, Monthly Weather Review 78:1", "the quadratic score", _REPRODUCED),
     Source("white-fluid-mechanics", "book", "White, Fluid Mechanics", "isentropic flow through a nozzle", _MEMORY),
@@ -180,9 +181,9 @@ _ALL = (
         *("pingouin", "library", "Vallat and contributors, pingouin, statistics in Python"),
         *("cronbach_alpha, printed examples", _READ),
     ),
-    Source("wilson-1927", "paper", "Wilson 1927, J. Am. Stat. Assoc. 22:209", "interval of a share", _MEMORY),
-    Source("newcombe-1998", "paper", "Newcombe 1998, Statistics in Medicine 17:857", "table of examples", _MEMORY),
-    Source("fisher-1921", "paper", "Fisher 1921, Metron 1:3", "interval of a correlation by its z", _MEMORY),
+    Source("wilson-1927", "paper", "Wilson 1927, J. Am. Stat. Assoc. 22:209", "interval of a share", _REPRODUCED),
+    Source("newcombe-1998", "paper", "Newcombe 1998, Statistics in Medicine 17:857", "table of examples", _REPRODUCED),
+    Source("fisher-1921", "paper", "Fisher 1921, Metron 1:3", "interval of a correlation by its z", _REPRODUCED),
     Source("fisher-z-example", "data", "Statology, Fisher z-transformation", "worked example", _READ),
     Source(
         *("feldt-1965", "paper", "Feldt 1965, Psychometrika 30:357; Feldt, Woodruff and Salih 1987"),
@@ -191,11 +192,15 @@ _ALL = (
     Source("dlmf-8-17", "data", "NIST Digital Library of Mathematical Functions", "8.17, incomplete beta", _MEMORY),
     Source(
         *("xapi-1-0-3", "standard", "Advanced Distributed Learning, Experience API 1.0.3, part two"),
-        *("2.4, statement properties; the names of verb and activities from memory", _READ),
+        *("2.4, statement properties", _READ),
+    ),
+    Source(
+        *("adl-vocabulary", "standard", "Advanced Distributed Learning, ADL vocabulary of the Experience API"),
+        *("verb answered; activity types question and lesson", _READ),
     ),
     Source(
         *("qti-3", "standard", "1EdTech, Question and Test Interoperability 3.0"),
-        *("published example items of choice, order and text entry; item and comparison in a profile's schema", _READ),
+        *("example items of choice, order and text entry; schema imsqti_asiv3p0_v1p0, read in a copy", _READ),
     ),
     Source("gardner-medwin", "paper", "Gardner-Medwin", "certainty-based marking", _READ),
     Source("russell-norvig", "book", "Russell and Norvig, Artificial Intelligence", "burglary alarm", _REPRODUCED),

@@ -3,7 +3,7 @@
 Every answer handed in becomes a statement, whether it counts or not. The same answer gives the same statement with the
 same id whenever it is made, so that a store that has it already takes it once. Learners stand in it by an account of
 the course's own, not by a mail address. `xapi_statement.schema.json` says what a statement of ours may hold.
-Source: `xapi-1-0-3`.
+Sources: `xapi-1-0-3`, `adl-vocabulary`.
 """
 
 from __future__ import annotations
@@ -24,6 +24,7 @@ from toolkit.quiz.cases import section_of
 
 # A domain that is kept for examples: these are names, nothing is to be found there.
 HOME = "https://example.org/guarded-pressure"
+# The vocabulary has newer addresses too, and says that the terms that had these keep them. Source: `adl-vocabulary`.
 ANSWERED = "http://adlnet.gov/expapi/verbs/answered"
 QUESTION = "http://adlnet.gov/expapi/activities/question"
 LESSON = "http://adlnet.gov/expapi/activities/lesson"
