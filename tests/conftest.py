@@ -11,6 +11,9 @@ import pytest
 from browser import FLAGS, WAIT, Course, chromium, running_course, stays_here
 from playwright.sync_api import Browser, Page, expect, sync_playwright
 
+from toolkit import compiled
+from toolkit.front import engine
+
 REQUIRED = os.environ.get("COURSE_BROWSER") == "required"
 RECORD = "GUARDED_PRESSURE_DATA"
 _record_folder = pytest.StashKey[str]()
@@ -24,6 +27,13 @@ def pytest_configure(config: pytest.Config) -> None:
     config.stash[_record_folder] = os.environ[RECORD] = tempfile.mkdtemp(prefix="record-of-tests-")
     config.stash[_browser_tests] = []
     config.pluginmanager.register(_BrowserCount(config))
+    # Made before the tests, so that all of them, kernels and servers run what a learner's machine runs; in the user's
+    # own cache, since some tests move the folder that the cache is found by.
+    path = compiled.code_path()
+    if path is not None:
+        os.environ[compiled.FOLDER] = str(path.parent)
+    if not hasattr(config, "workerinput") and not engine.make():
+        raise pytest.UsageError("The engine's machine code could not be made: python -m toolkit.front.engine")
 
 
 def pytest_unconfigure(config: pytest.Config) -> None:

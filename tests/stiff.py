@@ -48,7 +48,7 @@ def reference(
     while now < scenario.duration:
         right = net.right_side(conditions)
         rates, _ = right.rates(list(state))
-        seen = right.rates([a + b * ahead for a, b in zip(state, rates, strict=True)])[1][0]
+        seen = right.rates([a + b * ahead for a, b in zip(state, rates, strict=True)])[1]
         changed = simulation._reset(net, [r for r in resets if r.time == now], seen, conditions, latches, happened)
         changed |= simulation._trip(net, now, seen, conditions, latches, happened)
         resets = [r for r in resets if r.time > now]
@@ -57,17 +57,31 @@ def reference(
         then = simulation._next_moment(scenario, planned, latches, now)
         after = scenario.conditions(then, latches)
         watching = simulation._watching(net, latches, now)
-        beyond = simulation._beyond(watching, now, then, conditions, after) if watching else None
+        beyond = beyond_any(watching, now, then, conditions, after) if watching else None
         t, y = solve(net, state, now, then, conditions, after, rtol, method, points, beyond, most)
         under = net.stretch(conditions, after)
         there = [under((a - now) / (then - now)).rates(list(b))[1] for a, b in zip(t, y, strict=True)]
         times.append(t)
         states.append(y)
-        held.append(np.array([s[0][: net.gas] for s in there]))
+        held.append(np.array([s[: net.gas] for s in there]))
         shown += there
         state, ahead, now = y[-1].copy(), 1e-6 if t[-1] < then else 0.0, float(t[-1])
         conditions = after if now == then else scenario.conditions(now, latches)
     return Reference(np.concatenate(times), np.concatenate(states), np.concatenate(held), shown, happened, net)
+
+
+def beyond_any(watching, start, end, before, after):
+    """How far the farthest of the watched settings is passed, as a function of time and what is held."""
+
+    def beyond(time, held):
+        share = (time - start) / (end - start)
+        return max(
+            (1.0 - share) * simulation._past(one, before[one.number], held)
+            + share * simulation._past(one, after[one.number], held)
+            for one in watching
+        )
+
+    return beyond
 
 
 def solve(net: Network, state, start, end, before, after, rtol, method, points=2, beyond=None, most=float("inf")):
@@ -84,7 +98,7 @@ def solve(net: Network, state, start, end, before, after, rtol, method, points=2
         return under(share(t)).rates(list(y))[0]
 
     def trips(t, y):
-        return beyond(t, under(share(t)).rates(list(y))[1][0])
+        return beyond(t, under(share(t)).rates(list(y))[1])
 
     trips.terminal, trips.direction = True, 1.0
     lifts = net.dynamic - net.gas

@@ -68,9 +68,9 @@ def in_series(outlet=5e-3, interstage=3e-4, monitor_above=4.0, **station):
 
 
 def end_of(net, state, conditions, seconds):
-    """The last state of a stretch with conditions made by hand, and all its points."""
-    points = list(integrate(net, state, 0.0, seconds, conditions, conditions))
-    return points[-1].state, points
+    """The last state of a stretch with conditions made by hand, and the whole of it."""
+    run = integrate(net, state, 0.0, seconds, conditions, conditions)
+    return run.states[-1], run
 
 
 def when(trace, signal, level):
@@ -223,7 +223,7 @@ def test_what_the_interstage_holds_is_dumped_downstream():
     assert end[2] == pytest.approx(by_hand, rel=1e-5)
     # more than the appliances' controls take, before any layer can answer: what counts is what is stored
     assert by_hand - PA > 14 * IN_WC
-    assert points[-1].time == 20.0
+    assert points.times[-1] == 20.0
 
 
 def test_worker_holds_and_the_monitor_stands_wide_open():

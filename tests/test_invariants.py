@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from toolkit.devices.balance import stander
+from toolkit.devices.balance import stand
 from toolkit.devices.line import Supply
 from toolkit.devices.regulator import Regulator, Vent, lock_up_gauge_pressure
 from toolkit.errors import ScenarioError, SimulationError
@@ -268,10 +268,10 @@ def test_the_disk_stays_between_its_stops_and_moves_without_a_jump(relief, inlet
         debris_height=height * top,
         debris_stiffness=2e5,
     )
-    stand, q = stander(c), 101_325.0 * c.case_volume
+    q = 101_325.0 * c.case_volume
     lifts = []
     for gauge in np.linspace(-2000.0, 6000.0, 801):
-        lift, relief_lift, _ = stand(101_325.0 + gauge, q, 101_325.0 + inlet, 101_325.0 + gauge)
+        lift, relief_lift, _ = stand(c, 101_325.0 + gauge, q, 101_325.0 + inlet, 101_325.0 + gauge)
         assert 0.0 <= lift <= c.highest_lift * (1 + 1e-12)
         assert 0.0 <= relief_lift <= c.relief_travel * (1 + 1e-12)
         lifts.append(lift)

@@ -6,7 +6,7 @@ import pytest
 from layered import LINE, PLAIN, R, everything, monitored, with_relief_valve, with_second_seat, with_slam_shut
 from scipy.optimize import brentq
 
-from toolkit.devices.balance import stander, valve_area
+from toolkit.devices.balance import stand, valve_area
 from toolkit.devices.line import Pipe
 from toolkit.devices.pressure_switch import PressureSwitch
 from toolkit.devices.relief_valve import ReliefValve
@@ -71,7 +71,7 @@ def test_a_monitor_takes_over_where_its_disk_leaves_the_stop():
     assert of(ladder(monitored(), "outlet"), "take_over").gauge_pressure == take_over
     # The force balance, its case at the atmosphere's pressure and no pressure across the wide-open disk.
     gas = pa * (c.case_volume + c.area * c.lever * c.highest_lift)
-    below, above = (stander(c)(pa + take_over + off, gas, 5e5, 5e5).lift for off in (-20.0, 20.0))
+    below, above = (stand(c, pa + take_over + off, gas, 5e5, 5e5)[0] for off in (-20.0, 20.0))
     assert below == monitor.travel
     assert above < monitor.travel  # only by little: the gas in the case is held, and acts as a spring
 
@@ -92,7 +92,7 @@ def test_a_second_seat_holds_where_its_overtravel_is_used_up():
 
     def overtravel(gauge: float) -> float:
         gas = pa * (c.case_volume + c.area * (c.lever * c.highest_lift - regulator.second_seat.travel))
-        return stander(c)(pa + gauge, gas, pa + 60 * PSI, pa + gauge).relief_lift - regulator.second_seat.travel
+        return stand(c, pa + gauge, gas, pa + 60 * PSI, pa + gauge)[1] - regulator.second_seat.travel
 
     assert held >= brentq(overtravel, 1 * IN_WC, 60 * IN_WC) * 0.99
     assert held < of(ladder(Station(), "outlet"), "relief_held").gauge_pressure

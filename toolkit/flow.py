@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import reduce
+from functools import partial, reduce
 from math import sqrt
+from typing import NamedTuple
 
 from toolkit import checks
+from toolkit.compiled import compiled
 from toolkit.gas import Gas, rt, standard_density
 from toolkit.units import BAR, GALLON, HOUR, MINUTE, PSI, STANDARD_ATMOSPHERE
 
@@ -53,38 +55,53 @@ def critical_flow_factor(heat_ratio: float) -> float:
     return float(sqrt(k) * (2.0 / (k + 1.0)) ** ((k + 1.0) / (2.0 * (k - 1.0))))
 
 
+class NozzleLaw(NamedTuple):
+    """The numbers of the nozzle law for one gas at one temperature."""
+
+    critical: float  # ratio of the pressures at and below which it chokes
+    choked: float  # choked flow by area and pressure, s/m
+    front: float  # the same before the root of the ratios
+    two: float  # 2/k
+    more: float  # (k - 1)/k
+    straight: float  # ratio above which it is taken as a straight line
+    slope: float  # flow by area and difference of pressure on that line, s/m
+
+
+def nozzle_law(heat_ratio: float, rt: float) -> NozzleLaw:
+    """The nozzle law of a gas by its heat ratio and `rt`, Z R T [J/kg]."""
+    k = heat_ratio
+    front = sqrt(2.0 * k / (k - 1.0) / rt)
+    two, more = 2.0 / k, (k - 1.0) / k
+    straight = 1.0 - LINEAR_BELOW
+    slope = front * sqrt(straight**two - straight ** (two + more)) / LINEAR_BELOW
+    return NozzleLaw(critical_ratio(k), critical_flow_factor(k) / sqrt(rt), front, two, more, straight, slope)
+
+
+@compiled
+def through(law: NozzleLaw, area: float, first: float, second: float) -> float:
+    """Mass flow [kg/s] through a flow area [m2] from one absolute pressure [Pa] to another, negative against it."""
+    if area == 0.0:
+        return 0.0
+    if second <= first:
+        upstream, downstream, sign = first, second, 1.0
+    else:
+        upstream, downstream, sign = second, first, -1.0
+    r = downstream / upstream
+    if r <= law.critical:
+        return sign * area * upstream * law.choked
+    if r > law.straight:
+        return area * (first - second) * law.slope
+    a = r**law.two
+    return sign * area * upstream * law.front * sqrt(a - a * r**law.more)
+
+
 def nozzle(heat_ratio: float, rt: float) -> Callable[[float, float, float], float]:
     """The nozzle law for one gas at one temperature, as a function of plain floats.
 
     `rt` is Z R T in J/kg. The function returned takes (flow area [m2], absolute pressure on one side [Pa], on the
     other [Pa]) and gives the mass flow [kg/s] from the first to the second, negative when it runs the other way.
     """
-    k = heat_ratio
-    rc = critical_ratio(k)
-    choked = critical_flow_factor(k) / sqrt(rt)
-    front = sqrt(2.0 * k / (k - 1.0) / rt)
-    two, more = 2.0 / k, (k - 1.0) / k
-    r0 = 1.0 - LINEAR_BELOW
-    slope = front * sqrt(r0**two - r0 ** (two + more)) / LINEAR_BELOW
-
-    def flow(area: float, first: float, second: float) -> float:
-        if second <= first:
-            r = second / first
-            if r <= rc:
-                return area * first * choked
-            if r > r0:
-                return area * (first - second) * slope
-            a = r**two
-            return area * first * front * sqrt(a - a * r**more)
-        r = first / second
-        if r <= rc:
-            return -area * second * choked
-        if r > r0:
-            return area * (first - second) * slope
-        a = r**two
-        return -area * second * front * sqrt(a - a * r**more)
-
-    return flow
+    return partial(through, nozzle_law(heat_ratio, rt))
 
 
 def mass_flow(
@@ -177,6 +194,7 @@ def flow_area_for(
     return standard_flow * standard_density(gas) / per_area
 
 
+@compiled
 def series(first: float, second: float) -> float:
     """One flow area [m2] for two, one behind the other; 0 where either is shut. Unchecked, for the engine.
 

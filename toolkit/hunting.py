@@ -7,15 +7,14 @@ that grow.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, field
-from itertools import pairwise
 from math import pi
 from typing import NamedTuple
 
 import numpy as np
 
-from toolkit.solver import Rows
+from toolkit.compiled import Floats, compiled
+
+Rows = list[list[float]]
 
 # So many half swings in a row, the last of them still this share of the first, and larger than this [Pa], is hunting.
 HALF_SWINGS, STILL, LEAST = 24, 0.6, 5.0
@@ -59,35 +58,82 @@ class Hunting(NamedTuple):
     frequency: float
 
 
-@dataclass
-class Swings:
-    """Watches some places of the state; `see` is called once a step."""
+# What is kept of each watched pressure: whether it has been seen, its last value and rise, how often it has turned, and
+# when and where.
+_SEEN, _LAST, _RISE, _TURNS, _TIMES = range(5)
+_VALUES = _TIMES + HALF_SWINGS + 1
+SWINGS = _VALUES + HALF_SWINGS + 1
 
-    places: tuple[int, ...]
-    _last: dict[int, tuple[float, float]] = field(default_factory=dict)
-    _turns: dict[int, list[tuple[float, float]]] = field(default_factory=dict)
 
-    def see(self, time: float, held: Sequence[float]) -> Hunting | None:
-        """Take in a step's end [s]; the hunting, as soon as it is beyond doubt."""
-        for place in self.places:
-            value = held[place]
-            before, rise = self._last.get(place, (value, 0.0))
-            now = value - before
-            turns = self._turns.setdefault(place, [])
-            if now * rise < 0.0:
-                turns.append((time, before))
-                if len(turns) > HALF_SWINGS:
-                    del turns[0]
-                    sizes = [abs(b[1] - a[1]) for a, b in pairwise(turns)]
-                    first, last = sum(sizes[:_ENDS]) / _ENDS, sum(sizes[-_ENDS:]) / _ENDS
-                    if min(sizes) > LEAST and last > STILL * first:
-                        return Hunting(time, place, 0.5 * (len(turns) - 1) / (turns[-1][0] - turns[0][0]))
-            self._last[place] = (value, now or rise)
-        return None
+@compiled
+def swings(kept: Floats, watched: int, time: float, value: float) -> float:
+    """Take in a watched pressure [Pa] at a step's end [s]: its frequency [Hz] if it hunts beyond doubt, else 0.
 
-    def so_far(self) -> Hunting | None:
-        """The place that has turned most often, if at all often: irregular swings count as hunting, too."""
-        place = max(self._turns, key=lambda at: len(self._turns[at]), default=None)
-        if place is None or len(turns := self._turns[place]) < SOME_TURNS:
-            return None
-        return Hunting(turns[-1][0], place, 0.5 * (len(turns) - 1) / (turns[-1][0] - turns[0][0]))
+    `kept` holds SWINGS numbers for each watched pressure, all 0 before the first.
+    """
+    at = watched * SWINGS
+    if kept[at + _SEEN] == 0.0:
+        kept[at + _SEEN] = 1.0
+        kept[at + _LAST] = value
+        return 0.0
+    before, rise = kept[at + _LAST], kept[at + _RISE]
+    now = value - before
+    found = 0.0
+    if now * rise < 0.0:
+        turns = int(kept[at + _TURNS])
+        if turns > HALF_SWINGS - 1:
+            for i in range(turns - 1):
+                kept[at + _TIMES + i] = kept[at + _TIMES + i + 1]
+                kept[at + _VALUES + i] = kept[at + _VALUES + i + 1]
+            turns -= 1
+            full = True
+        else:
+            full = False
+        kept[at + _TIMES + turns] = time
+        kept[at + _VALUES + turns] = before
+        turns += 1
+        kept[at + _TURNS] = turns
+        if full:
+            found = _frequency(kept, at, turns)
+    kept[at + _LAST] = value
+    if now != 0.0:
+        kept[at + _RISE] = now
+    return found
+
+
+@compiled
+def _frequency(kept: Floats, at: int, turns: int) -> float:
+    """The frequency of so many turns in a row if they are large enough and do not die out, else 0."""
+    first, last, least = 0.0, 0.0, LEAST + 1.0
+    for i in range(turns - 1):
+        size = abs(kept[at + _VALUES + i + 1] - kept[at + _VALUES + i])
+        least = min(least, size)
+        if i < _ENDS:
+            first += size / _ENDS
+        if i >= turns - 1 - _ENDS:
+            last += size / _ENDS
+    if least <= LEAST or last <= STILL * first:
+        return 0.0
+    frequency: float = 0.5 * (turns - 1) / (kept[at + _TIMES + turns - 1] - kept[at + _TIMES])
+    return frequency
+
+
+@compiled
+def most_turned(kept: Floats, watched: int) -> int:
+    """Which of so many watched pressures has turned most often, -1 if none has turned at all often.
+
+    Irregular swings count as hunting, too.
+    """
+    best, most = -1, SOME_TURNS - 1
+    for i in range(watched):
+        if kept[i * SWINGS + _TURNS] > most:
+            best, most = i, int(kept[i * SWINGS + _TURNS])
+    return best
+
+
+@compiled
+def swings_so_far(kept: Floats, watched: int) -> float:
+    """How often a second [Hz] a watched pressure has swung as far as its turns are kept."""
+    at, turns = watched * SWINGS, int(kept[watched * SWINGS + _TURNS])
+    frequency: float = 0.5 * (turns - 1) / (kept[at + _TIMES + turns - 1] - kept[at + _TIMES])
+    return frequency

@@ -9,7 +9,7 @@ from math import sqrt
 import numpy as np
 
 from toolkit import checks
-from toolkit.devices.balance import relief_area, stander
+from toolkit.devices.balance import relief_area, stand
 from toolkit.devices.regulator import Regulator
 from toolkit.devices.relief_valve import ReliefValve
 from toolkit.errors import ScenarioError
@@ -209,11 +209,11 @@ def _internal_flow(station: Station, regulator: Regulator, limit: float, inlet: 
     c = regulator.condition()
     if stuck:
         c = wide_open(regulator).worsen(c, 1.0)
-    stand, law, sensed = stander(c), nozzle(station.gas.heat_ratio, station.rt), atmosphere + limit
+    law, sensed = nozzle(station.gas.heat_ratio, station.rt), atmosphere + limit
     low, high = 0.2 * atmosphere * c.case_volume, 2.0 * sensed * c.case_volume
     for _ in range(60):
         gas = 0.5 * (low + high)
-        _, lift, case = stand(sensed, gas, atmosphere + inlet, sensed)
+        _, lift, case = stand(c, sensed, gas, atmosphere + inlet, sensed)
         leaves = law(c.vent, case, atmosphere)
         low, high = (gas, high) if law(relief_area(c, lift), sensed, case) > leaves else (low, gas)
     return leaves / density

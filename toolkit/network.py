@@ -1,4 +1,4 @@
-"""A station laid out for the time loop: who stands where in the state, its rates of change and their slopes.
+"""A station laid out for the time loop: who stands where in the state, and the flat numbers that the steps read.
 
 The state is the gas in each volume and sensing line, as the absolute pressure it would have at the station's
 temperature, the gas in each regulator's case (q = pv V at that temperature, Pa m3), the lift of each relief valve, and
@@ -11,9 +11,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from operator import mul
+from itertools import accumulate, chain
+from typing import NamedTuple
 
-from toolkit.devices.fit import Fit, Run
+from toolkit.compiled import Floats, Ints, Machine, machine
+from toolkit.devices.fit import MOST_PORTS, MOST_READ, MOST_VALUES, Fit
 from toolkit.devices.line import (
     Load,
     Pipe,
@@ -29,9 +31,10 @@ from toolkit.devices.pressure_switch import PressureSwitch, pressure_switch_fit
 from toolkit.devices.regulator import Regulator, regulator_fit
 from toolkit.devices.relief_valve import ReliefValve, relief_valve_fit
 from toolkit.devices.slam_shut import SlamShut, slam_shut_fit
-from toolkit.flow import nozzle
+from toolkit.flow import nozzle_law
+from toolkit.hunting import Rows
 from toolkit.scenario import Condition, Device, Scenario
-from toolkit.solver import RightSide, Rows, Shown, State
+from toolkit.stretch import rates_at, slopes_at
 
 # Error allowed in a step: this part of the gauge pressure plus this many pascals. The estimate is that of the
 # first-order solution inside; the second-order one that is kept is far nearer (tests/test_stiff.py).
@@ -43,21 +46,34 @@ TOTALS = ("supplied", "delivered", "vented")
 # nothing overshoots and stays there. Only where it comes to rest counts.
 SETTLING_VOLUMES = 30.0
 
+State = list[float]
+# What a state shows: the gas of each place as held, then each device's values.
+Shown = Sequence[float]
+
+
+class RightSide(NamedTuple):
+    """`rates` of a state, with what the devices show there; `slopes` of the rates by the n dynamic places, from that.
+
+    `slopes` has a row for each place of the state and n columns.
+    """
+
+    rates: Callable[[Sequence[float]], tuple[list[float], Shown]]
+    slopes: Callable[[Shown], Rows]
+
 
 @dataclass(frozen=True)
 class Network:
-    """A station laid out: `places` in the state by name; a Fit for each device, then for each leaking volume, and the
-    number of the condition that each is `prepared_with`.
+    """A station laid out: `places` in the state by name; a Fit for each device, then for each leaking volume.
 
     Per place of the dynamic part: `scales` (what 1 Pa is there) and `floors` (smallest error allowed, Pa); `tolerance`
     is the error allowed as a part of the gauge pressure. Per place of all: `per_mass`, rate of change per kg/s. The
-    first `gas` places hold gas and stay above zero.
+    first `gas` places hold gas and stay above zero. `machine` takes the steps.
     """
 
     scenario: Scenario
+    machine: Machine
     places: dict[str, int]
     fits: tuple[Fit, ...]
-    prepared_with: tuple[int, ...]
     scales: tuple[float, ...]
     floors: tuple[float, ...]
     tolerance: float
@@ -71,77 +87,85 @@ class Network:
         return len(self.per_mass)
 
     @cached_property
-    def weights(self) -> list[list[tuple[int, int, float]]]:
-        """For each fit: which of its values goes into the rate of which place, and how many times."""
-        return [
-            [(port.shown, port.place, port.sign * self.per_mass[port.place]) for port in fit.ports] for fit in self.fits
-        ]
+    def shown_at(self) -> tuple[int, ...]:
+        """Where the values of each of `fits` begin in what is shown; last, how long that is."""
+        return tuple(accumulate((fit.values for fit in self.fits), initial=self.size))
 
-    def conditions_of(self, conditions: Sequence[Condition]) -> list[Condition]:
-        """The condition that each of `fits` is prepared with."""
-        return [conditions[number] for number in self.prepared_with]
+    @property
+    def width(self) -> int:
+        """How many numbers a state shows."""
+        return self.shown_at[-1]
+
+    @cached_property
+    def plan(self) -> Ints:
+        """The whole numbers of its layout, as rates.py reads them."""
+        devices = len(self.scenario.station.devices)
+        conditions = [len(fit.condition._fields) for fit in self.fits[:devices]]
+        *begins, leaks = accumulate(conditions, initial=self.size)
+        begins += [leaks + fit.places[0] for fit in self.fits[devices:]]
+        found = [self.size, self.dynamic, self.gas, len(self.fits), self.width]
+        for fit, condition, shown in zip(self.fits, begins, self.shown_at, strict=False):
+            reads = sorted(set(fit.places))
+            found += [fit.law, condition, shown, fit.values]
+            found += [*fit.places, *[0] * (MOST_READ - len(fit.places))]
+            found += [len(reads), *reads, *[0] * (MOST_READ - len(reads)), len(fit.ports)]
+            for port in fit.ports:
+                found += [port.shown, port.place]
+            found += [0, 0] * (MOST_PORTS - len(fit.ports))
+        return self.machine.ints(found)
+
+    @cached_property
+    def fixed(self) -> Floats:
+        """The numbers of its layout that no condition changes, as rates.py reads them."""
+        station = self.scenario.station
+        pa, rests = station.atmosphere, range(self.dynamic)
+        found = [*nozzle_law(station.gas.heat_ratio, station.rt), pa, self.tolerance]
+        found += [pa * self.scales[i] if i < self.gas else 0.0 for i in rests]
+        found += [self.floors[i] * self.scales[i] for i in rests]
+        travels = [one.travel if isinstance(one, Regulator) else 0.0 for one in station.devices]
+        travels += [0.0] * (len(self.fits) - len(travels))
+        for fit, travel in zip(self.fits, travels, strict=True):
+            weights = [port.sign * self.per_mass[port.place] for port in fit.ports]
+            found += [travel, *weights, *[0.0] * (MOST_PORTS - len(weights))]
+        return self.machine.floats(found)
+
+    def numbers(self, conditions: Sequence[Condition]) -> list[float]:
+        """The conditions as flat numbers: warmth of each place, then what each device is prepared with, then leaks."""
+        devices = len(self.scenario.station.devices)
+        rooms = [one for one in conditions[devices:] if isinstance(one, RoomCondition)]
+        warmth = [room.warmth for room in rooms] + [1.0] * (self.size - len(rooms))
+        return [*warmth, *chain.from_iterable(conditions[:devices]), *(room.leak for room in rooms)]
 
     def right_side(self, conditions: Sequence[Condition]) -> RightSide:
         """For given conditions: the rates of change of a state, what each device shows there, and the rates' slopes."""
-        return self._right_side(self._runs(conditions), self._warmth(conditions))
+        return self._right_side(self.numbers(conditions))
 
     def stretch(self, before: Sequence[Condition], after: Sequence[Condition]) -> Callable[[float], RightSide]:
         """The right side at a share (0 to 1) of the way from one moment's conditions to the next's.
 
-        Between two moments every number of a condition goes in a straight line. Only what moves is prepared anew.
+        Between two moments every number of a condition goes in a straight line.
         """
-        runs = self._runs(before)
-        pairs = list(zip(self.conditions_of(before), self.conditions_of(after), strict=True))
-        moving = [(i, a, b) for i, (a, b) in enumerate(pairs) if a != b]
-        cold, warm = self._warmth(before), self._warmth(after)
-        if not moving and cold == warm:
-            still = self._right_side(runs, cold)
-            return lambda _share: still
+        first, last = self.numbers(before), self.numbers(after)
 
         def at(share: float) -> RightSide:
-            now = runs.copy()
-            for i, a, b in moving:
-                now[i] = self.fits[i].prepare(between(a, b, share))
-            return self._right_side(now, [a + (b - a) * share for a, b in zip(cold, warm, strict=True)])
+            return self._right_side([a + (b - a) * share for a, b in zip(first, last, strict=True)])
 
         return at
 
-    def _runs(self, conditions: Sequence[Condition]) -> list[Run]:
-        return [fit.prepare(c) for fit, c in zip(self.fits, self.conditions_of(conditions), strict=True)]
+    def _right_side(self, numbers: Sequence[float]) -> RightSide:
+        machine, n = self.machine, self.dynamic
+        now = machine.floats(numbers)
 
-    def _warmth(self, conditions: Sequence[Condition]) -> list[float]:
-        rooms = [c.warmth for c in conditions if isinstance(c, RoomCondition)]
-        return rooms + [1.0] * (self.size - len(rooms))
-
-    def _right_side(self, runs: Sequence[Run], warmth: Sequence[float]) -> RightSide:
-        warm = any(w != 1.0 for w in warmth)
-        nothing, n, ports = [0.0] * self.size, self.dynamic, self.weights
-        reads = [fit.reads for fit in self.fits]
-
-        def rates(state: State) -> tuple[list[float], Shown]:
-            held = list(map(mul, state, warmth)) if warm else state
-            shown = [run(held) for run in runs]
-            found = nothing.copy()
-            for values, into in zip(shown, ports, strict=True):
-                for i, place, weight in into:
-                    found[place] += weight * values[i]
-            return found, (held, *shown)
+        def rates(state: Sequence[float]) -> tuple[list[float], Shown]:
+            shown, found = machine.room(self.width), machine.room(self.size)
+            machine.call(rates_at, self.plan, self.fixed, now, machine.floats(state), shown, found)
+            return found[:], shown[:]
 
         def slopes(shown: Shown) -> Rows:
-            """Each device is moved only by what it reads."""
-            held = list(shown[0])
-            rows = [[0.0] * n for _ in nothing]
-            for values, run, looks, into in zip(shown[1:], runs, reads, ports, strict=True):
-                for j in looks:
-                    here = held[j]
-                    nudge = 1e-7 * here if here > 1e-3 else 1e-9
-                    held[j] = here + nudge
-                    moved = run(held)
-                    held[j] = here
-                    per = warmth[j] / nudge
-                    for i, place, weight in into:
-                        rows[place][j] += weight * per * (moved[i] - values[i])
-            return rows
+            found = machine.room(self.size * n)
+            moved = machine.room(MOST_VALUES)
+            machine.call(slopes_at, self.plan, self.fixed, now, machine.floats(shown), found, moved)
+            return [found[i * n : (i + 1) * n] for i in range(self.size)]
 
         return RightSide(rates, slopes)
 
@@ -156,40 +180,38 @@ def network(scenario: Scenario) -> Network:
     dynamic = len(places)
     for total in TOTALS:
         places[total] = len(places)
-    rt, pa = station.rt, station.atmosphere
-    law = nozzle(station.gas.heat_ratio, rt)
+    rt = station.rt
     vented = places["vented"]
 
     def fit(device: Device) -> Fit:
         at = {end: places[volume] for end, volume in device.ends().items()}
         if isinstance(device, Supply):
-            return supply_fit(law, pa, at["into"], places["supplied"])
+            return supply_fit(at["into"], places["supplied"])
         if isinstance(device, Load):
-            return load_fit(law, pa, at["at"], places["delivered"])
+            return load_fit(at["at"], places["delivered"])
         if isinstance(device, Pipe):
-            return pipe_fit(law, pa, at["inlet"], at["outlet"], vented)
+            return pipe_fit(at["inlet"], at["outlet"], vented)
         if isinstance(device, SensingLine):
-            return pipe_fit(law, pa, at["tap"], places[device.name], vented)
+            return pipe_fit(at["tap"], places[device.name], vented)
         if isinstance(device, ReliefValve):
-            return relief_valve_fit(law, pa, at["at"], places[f"{device.name}_lift"], vented)
+            return relief_valve_fit(at["at"], places[f"{device.name}_lift"], vented)
         if isinstance(device, SlamShut):
-            return slam_shut_fit(law, at["inlet"], at["outlet"])
+            return slam_shut_fit(at["inlet"], at["outlet"])
         if isinstance(device, PressureSwitch):
             return pressure_switch_fit()
         case = places[f"{device.name}_case"]
-        return regulator_fit(law, pa, at["inlet"], at["outlet"], at["senses"], case, vented)
+        return regulator_fit(at["inlet"], at["outlet"], at["senses"], case, vented)
 
     leaking = [number for number, room in enumerate(station.rooms) if room in scenario.leaking()]
-    leaks = [leak_fit(law, pa, number, vented) for number in leaking]
-    devices = len(station.devices)
+    leaks = [leak_fit(number, vented) for number in leaking]
     volumes = [volume.size for volume in station.volumes] + [line.size for line in station.sensing_lines]
     cases = [regulator.case_volume for regulator in station.regulators]
     valves = len(station.relief_valves)
     return Network(
         scenario,
+        machine(),
         places,
         (*(fit(device) for device in station.devices), *leaks),
-        (*range(devices), *(devices + number for number in leaking)),
         scales=(*[1.0] * len(volumes), *cases, *[1.0] * valves),
         floors=(
             *[ABSOLUTE_TOLERANCE] * len(volumes),
@@ -201,11 +223,6 @@ def network(scenario: Scenario) -> Network:
         gas=gas,
         dynamic=dynamic,
     )
-
-
-def between(before: Condition, after: Condition, share: float) -> Condition:
-    """A condition a share of the way from one moment to the next, every number in a straight line."""
-    return type(before)._make([a + (b - a) * share for a, b in zip(before, after, strict=True)])
 
 
 def start_guess(net: Network) -> State:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Any
 
 from toolkit import checks
@@ -117,18 +118,18 @@ class Station:
                     "A regulator only lowers pressure: lower its set point or raise the supply.",
                 )
 
-    @property
+    @cached_property
     def devices(self) -> tuple[Device, ...]:
         """All devices, about in the order of the flow."""
         upstream: tuple[Device, ...] = (self.supply, *self.slam_shuts, *self.regulators)
         return (*upstream, *self.pipes, *self.sensing_lines, *self.relief_valves, *self.loads, *self.switches)
 
-    @property
+    @cached_property
     def latching(self) -> tuple[Latching, ...]:
         """The devices that remember what happened to them."""
         return (*self.slam_shuts, *self.switches, *self.relief_valves)
 
-    @property
+    @cached_property
     def rooms(self) -> tuple[str, ...]:
         """Where gas is held: the volumes, the sensing lines, then the regulators' cases (`<regulator>_case`)."""
         return (
@@ -161,12 +162,30 @@ class Station:
         }
         return list(self.rooms) if kind == "room" else [one.name for one in kinds[kind]]
 
-    @property
+    @cached_property
+    def sound(self) -> tuple[Condition, ...]:
+        """The condition of each of `devices`, then of each of `rooms`, with nothing done and nothing wrong.
+
+        Burners are lit at their rating.
+        """
+        return (*(self._sound(device) for device in self.devices), *[RoomCondition(1.0, 0.0)] * len(self.rooms))
+
+    def _sound(self, device: Device) -> Condition:
+        if isinstance(device, Load):
+            per_area = nozzle(self.gas.heat_ratio, self.rt)(
+                1.0, self.atmosphere + device.rated_gauge_pressure, self.atmosphere
+            )
+            return LoadCondition(device.rated_flow * standard_density(self.gas) / per_area)
+        if isinstance(device, ReliefValve | SlamShut | PressureSwitch):
+            return device.condition(self.atmosphere)
+        return device.condition()
+
+    @cached_property
     def atmosphere(self) -> float:
         """The site's atmospheric pressure, Pa absolute."""
         return atmosphere(self.altitude)
 
-    @property
+    @cached_property
     def rt(self) -> float:
         """Z R T of the gas in the volumes, J/kg, with Z at the supply's pressure where it matters most."""
         return rt(self.gas, self.temperature, self.atmosphere + self.supply.gauge_pressure)
@@ -315,9 +334,10 @@ class Scenario:
         First what the technician has done, then what the faults do to it, then what has tripped.
         """
         found = []
-        for device in (*self.station.devices, *self.station.rooms):
+        station = self.station
+        for device, sound in zip((*station.devices, *station.rooms), station.sound, strict=True):
             name = device if isinstance(device, str) else device.name
-            condition = self._acted(device, name, time)
+            condition = self._acted(device, name, sound, time)
             for fault in self.faults:
                 # Also before its onset: a number that comes at once, as the kind of debris does, must not ramp in.
                 # A sensing line is a device and a room of one name.
@@ -328,29 +348,26 @@ class Scenario:
             found.append(condition)
         return tuple(found)
 
-    def _acted(self, device: Device | str, name: str, time: float) -> Condition:
+    def _acted(self, device: Device | str, name: str, sound: Any, time: float) -> Condition:
         """A device's condition with what the technician has done to it."""
-        station = self.station
+        if isinstance(device, Load):
+            return LoadCondition(sound.flow_area * self._share(name, time))
         mine = [action for action in self.actions if action.device == name]
+        if not mine:
+            return sound  # type: ignore[no-any-return]
         turned = [action for action in mine if isinstance(action, TurnValve)]
         if isinstance(device, str):
-            return RoomCondition(1.0, ramped([a for a in mine if isinstance(a, Purge)], 0.0, time) if mine else 0.0)
-        if isinstance(device, Load):
-            return LoadCondition(self._load_area(device) * self._share(device.name, time))
+            return RoomCondition(1.0, ramped([a for a in mine if isinstance(a, Purge)], 0.0, time))
         if isinstance(device, Regulator):
-            condition = device.condition()
-            adjusted = ramped([a for a in mine if isinstance(a, AdjustSetPoint)], 0.0, time) if mine else 0.0
-            return condition._replace(preload=max(1e-3, preload_for(condition, adjusted))) if adjusted else condition
+            adjusted = ramped([a for a in mine if isinstance(a, AdjustSetPoint)], 0.0, time)
+            return sound._replace(preload=max(1e-3, preload_for(sound, adjusted))) if adjusted else sound  # type: ignore[no-any-return]
+        if isinstance(device, PressureSwitch) or not turned:
+            return sound  # type: ignore[no-any-return]
         if isinstance(device, ReliefValve):
-            valve = device.condition(station.atmosphere)
-            return valve._replace(outlet_area=valve.outlet_area * ramped(turned, 1.0, time)) if turned else valve
+            return sound._replace(outlet_area=sound.outlet_area * ramped(turned, 1.0, time))  # type: ignore[no-any-return]
         if isinstance(device, SlamShut):
-            shut = device.condition(station.atmosphere)
-            return shut._replace(bypass_area=device.bypass_area * ramped(turned, 0.0, time)) if turned else shut
-        if isinstance(device, PressureSwitch):
-            return device.condition(station.atmosphere)
-        line = device.condition()
-        return line._replace(flow_area=line.flow_area * ramped(turned, 1.0, time)) if turned else line
+            return sound._replace(bypass_area=device.bypass_area * ramped(turned, 0.0, time))  # type: ignore[no-any-return]
+        return sound._replace(flow_area=sound.flow_area * ramped(turned, 1.0, time))  # type: ignore[no-any-return]
 
     def _latched(
         self, device: Device | str, condition: Condition, time: float, latches: Mapping[str, Latch]
@@ -375,13 +392,6 @@ class Scenario:
         if isinstance(condition, PressureSwitchCondition):
             return condition._replace(made=float(latch.mode != latches_of.REST))
         return condition
-
-    def _load_area(self, load: Load) -> float:
-        station = self.station
-        per_area = nozzle(station.gas.heat_ratio, station.rt)(
-            1.0, station.atmosphere + load.rated_gauge_pressure, station.atmosphere
-        )
-        return load.rated_flow * standard_density(station.gas) / per_area
 
     def _share(self, load: str, time: float) -> float:
         share = 0.0

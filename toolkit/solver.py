@@ -1,4 +1,4 @@
-"""One step of a stiff system, in plain floats: small and dense, where lists beat arrays.
+"""One step of a stiff system, small and dense.
 
 Linearly implicit: a Rosenbrock method of two stages and second order. Its gamma is the
 larger of the two that make it L-stable: then its stability function has no sign change, and a step cannot throw the
@@ -8,90 +8,111 @@ lock-up chattered (DEVELOPERS.md, "Evidence"). Source: `verwer-1999`.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from operator import mul
 from typing import NamedTuple
+
+from toolkit.compiled import Floats, Ints, compiled
+from toolkit.rates import Layout, rates_of
 
 GAMMA = 1.0 + 0.5**0.5
 
-State = list[float]
-Shown = tuple[Sequence[float], ...]
-Rows = list[list[float]]
 
+class Work(NamedTuple):
+    """The buffers of a run: what it knows where it stands, what a step finds, and room for the way between.
 
-class RightSide(NamedTuple):
-    """`rates` of a state, with what the devices show there; `slopes` of the rates by the n dynamic places, from that.
-
-    `slopes` has a row for each place of the state and n columns.
+    `state`, its `rates`, what is `shown` there and their `slopes`; `drift` is the rates' own change in time [1/s].
+    `here` and `there` are the conditions' numbers at a step's start and end. A step finds the `new` state and its
+    `error`; new minus error is the first-order solution. `before` is the state one step back.
     """
 
-    rates: Callable[[State], tuple[list[float], Shown]]
-    slopes: Callable[[Shown], Rows]
+    state: Floats
+    rates: Floats
+    shown: Floats
+    slopes: Floats
+    drift: Floats
+    before: Floats
+    here: Floats
+    there: Floats
+    new: Floats
+    error: Floats
+    new_rates: Floats
+    new_shown: Floats
+    middle: Floats
+    matrix: Floats
+    order: Ints
+    first: Floats
+    second: Floats
+    side: Floats
+    moved: Floats
 
 
-def step(
-    there: RightSide, y: State, f: list[float], slopes: Rows, drift: list[float], h: float, n: int, gas: int
-) -> tuple[State, list[float]]:
-    """One step of `h` [s]: the new state and its error estimate; new minus estimate is the first-order solution.
-
-    `f` and `slopes` are the rates and their slopes at `y`, `drift` the rates' own change in time [1/s]; `there` is the
-    right side at the step's end. Where the first stage leaves the range of pressures (the first `gas` places), it is
-    given back as it is: the caller sees it by a state that is not above zero.
-    """
-    gh = GAMMA * h
-    matrix = [[-gh * a for a in row] for row in slopes[:n]]
+@compiled
+def step(net: Layout, w: Work, h: float) -> bool:
+    """One step of `h` [s] into `new` and `error`; False where a pressure would not stay above zero."""
+    n, size, gh = net.dynamic, net.size, GAMMA * h
     for i in range(n):
-        matrix[i][i] += 1.0
-    order, totals = _factor(matrix), slopes[n:]
+        for j in range(n):
+            w.matrix[i * n + j] = -gh * w.slopes[i * n + j]
+        w.matrix[i * n + i] += 1.0
+    _factor(w.matrix, w.order, n)
 
-    def solve(r: list[float]) -> list[float]:
-        k = _solve(matrix, order, r)
-        # the totals: the same formula, with nothing to solve for
-        return k + [a + gh * sum(map(mul, row, k)) for a, row in zip(r[n:], totals, strict=True)]
+    for i in range(size):
+        w.side[i] = w.rates[i] + gh * w.drift[i]
+    _solve(net, w, gh, w.first)
+    for i in range(size):
+        w.middle[i] = w.state[i] + h * w.first[i]
+    for i in range(net.gas):
+        if not w.middle[i] > 0.0:
+            return False
+    rates_of(net, w.there, w.middle, w.new_shown, w.new_rates)
+    for i in range(size):
+        w.side[i] = w.new_rates[i] - 2.0 * w.first[i] - gh * w.drift[i]
+    _solve(net, w, gh, w.second)
+    for i in range(size):
+        w.error[i] = 0.5 * h * (w.first[i] + w.second[i])
+        w.new[i] = w.state[i] + h * w.first[i] + w.error[i]
+    for i in range(net.gas):  # noqa: SIM110  (numba knows no generators)
+        if not w.new[i] > 0.0:
+            return False
+    return True
 
-    k1 = solve([a + gh * d for a, d in zip(f, drift, strict=True)])
-    y2 = [a + h * b for a, b in zip(y, k1, strict=True)]
-    if min(y2[:gas]) <= 0.0:
-        return y2, k1
-    k2 = solve([a - 2.0 * b - gh * d for a, b, d in zip(there.rates(y2)[0], k1, drift, strict=True)])
-    half = 0.5 * h
-    error = [half * (b + c) for b, c in zip(k1, k2, strict=True)]
-    return [a + h * b + e for a, b, e in zip(y, k1, error, strict=True)], error
 
-
-def _factor(m: Rows) -> list[int]:
-    """LU with row pivoting, in place, and the order of the rows; small and dense, where lists beat arrays."""
-    n = len(m)
-    order = list(range(n))
+@compiled
+def _factor(m: Floats, order: Ints, n: int) -> None:
+    """LU with row pivoting, in place, and the order of the rows."""
+    for i in range(n):
+        order[i] = i
     for k in range(n - 1):
         best = k
         for i in range(k + 1, n):
-            if abs(m[i][k]) > abs(m[best][k]):
+            if abs(m[i * n + k]) > abs(m[best * n + k]):
                 best = i
         if best != k:
-            m[k], m[best] = m[best], m[k]
+            for j in range(n):
+                m[k * n + j], m[best * n + j] = m[best * n + j], m[k * n + j]
             order[k], order[best] = order[best], order[k]
-        row = m[k]
-        pivot = row[k]
         for i in range(k + 1, n):
-            other = m[i]
-            if other[k]:
-                share = other[k] = other[k] / pivot
+            if m[i * n + k] != 0.0:
+                share = m[i * n + k] / m[k * n + k]
+                m[i * n + k] = share
                 for j in range(k + 1, n):
-                    other[j] -= share * row[j]
-    return order
+                    m[i * n + j] -= share * m[k * n + j]
 
 
-def _solve(m: Rows, order: list[int], r: list[float]) -> list[float]:
-    n = len(m)
-    x = [r[i] for i in order]  # r may go on beyond n
+@compiled
+def _solve(net: Layout, w: Work, gh: float, x: Floats) -> None:
+    """Solve the factored system for `side` into `x`, then the totals: the same formula with nothing to solve for."""
+    n, m = net.dynamic, w.matrix
+    for i in range(n):
+        x[i] = w.side[w.order[i]]
     for i in range(1, n):
-        row = m[i]
         for j in range(i):
-            x[i] -= row[j] * x[j]
+            x[i] -= m[i * n + j] * x[j]
     for i in range(n - 1, -1, -1):
-        row = m[i]
         for j in range(i + 1, n):
-            x[i] -= row[j] * x[j]
-        x[i] /= row[i]
-    return x
+            x[i] -= m[i * n + j] * x[j]
+        x[i] /= m[i * n + i]
+    for i in range(n, net.size):
+        total = 0.0
+        for j in range(n):
+            total += w.slopes[i * n + j] * x[j]
+        x[i] = w.side[i] + gh * total

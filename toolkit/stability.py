@@ -46,5 +46,5 @@ def nudged(scenario: Scenario, seconds: float = 2.0, nudge: float = 0.02) -> Tra
     pa = scenario.station.atmosphere
     for place in {net.places[r.ends()["senses"]] for r in scenario.station.regulators}:
         state[place] += nudge * (state[place] - pa)
-    points = list(integrate(net, state, 0.0, seconds, conditions, conditions, tolerance=FINE, damps=False))
-    return trace_of(net, points, [{}] * len(points), ())
+    run = integrate(net, state, 0.0, seconds, conditions, conditions, tolerance=FINE, damps=False)
+    return trace_of(net, [run], ())

@@ -14,10 +14,10 @@ there is one solution; on each piece between two kinks it is the root of a quadr
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from math import sqrt
 from typing import NamedTuple
 
+from toolkit.compiled import compiled, reader
 from toolkit.flow import series
 
 # A seat and a relief pad do not seal at a point: the last gap fades out over this height [m]. A seat that rests
@@ -26,6 +26,7 @@ from toolkit.flow import series
 SEAT_FADES, PAD_FADES = 3e-8, 1e-6
 
 
+@compiled
 def _fade(gap: float, over: float) -> float:
     """max(0, gap) with its corner rounded between -over and over."""
     if gap >= over:
@@ -83,97 +84,116 @@ class RegulatorCondition(NamedTuple):
     second_nick: float  # flow area that stays open when the second seat is shut, m2
 
 
-class Stand(NamedTuple):
-    """Where a regulator's parts stand."""
-
-    lift: float  # x, m
-    relief_lift: float  # y, m
-    case_absolute_pressure: float  # pv, Pa
+read_regulator = reader(RegulatorCondition)
 
 
-def stander(c: RegulatorCondition) -> Callable[[float, float, float, float], Stand]:
-    """The force balance of one condition: a function of (sensed, case gas, inlet, outlet).
+@compiled
+def _root(c: RegulatorCondition, wp: float, wq: float, f: float, s: float) -> float:
+    """The z at which D(z) = f + s z: the larger root of a quadratic, written so that nothing cancels."""
+    slope, level = wp * c.growth + c.rate - s, wp - c.preload - f
+    a = slope * c.area
+    b = level * c.area + slope * c.case_volume - wq * c.growth
+    k = level * c.case_volume - wq
+    d = sqrt(max(0.0, b * b - 4.0 * a * k))
+    return -2.0 * k / (b + d) if b > 0.0 else (d - b) / (2.0 * a)
 
-    Absolute pressures [Pa] and case gas q = pv V [Pa m3] in, Stand out. What depends on the condition alone is
-    worked out once here, as the function is called some thousand times a run.
+
+@compiled
+def _push(c: RegulatorCondition, wp: float, wq: float, z: float) -> float:
+    """D(z), what the diaphragm pushes up with [N]."""
+    return (wp - wq / (c.case_volume + c.area * z)) * (1.0 + c.growth * z) - c.preload + c.rate * z
+
+
+@compiled
+def _push_slope(c: RegulatorCondition, wp: float, wq: float, z: float) -> float:
+    """dD/dz: area growth, main spring, and the gas in the case as a spring."""
+    v = c.case_volume + c.area * z
+    return wp * c.growth + c.rate + wq * (c.area * (1.0 + c.growth * z) / v - c.growth) / v
+
+
+@compiled
+def _held_down_at(c: RegulatorCondition, x: float, f: float) -> float:
+    """The z of the diaphragm with the disk at a lift and F = f: the relief gives way above its preload."""
+    if f <= c.relief_preload:
+        return c.lever * x
+    return c.lever * x - min(c.relief_travel, (f - c.relief_preload) / c.relief_rate)
+
+
+@compiled
+def _on_stop(
+    c: RegulatorCondition, wp: float, wq: float, q: float, at_stop: float, fu: float, at: float, s: float
+) -> tuple[float, float, float]:
+    """The disk at a stop: lift, relief lift and pressure of the case."""
+    x = at_stop
+    z = c.lever * x
+    v = c.case_volume + c.area * z
+    push, rise = _push(c, wp, wq, z), _push_slope(c, wp, wq, z)
+    y = (push - c.relief_preload) / (c.relief_rate + rise)
+    if y > PAD_FADES:
+        y = min(c.relief_travel, z - _root(c, wp, wq, c.relief_preload + c.relief_rate * z, -c.relief_rate))
+    if y > 0.0:
+        v -= c.area * y
+    if x == 0.0:
+        x = min(c.highest_lift, _fade((fu + at - push) / (c.lever * (rise - s)), SEAT_FADES))
+    return x, _fade(y, PAD_FADES), q / v
+
+
+@compiled
+def _between_stops(
+    c: RegulatorCondition, wp: float, wq: float, q: float, f: float, s: float
+) -> tuple[float, float, float]:
+    """The disk on a piece of F between two corners, F = f + s z while the relief rests."""
+    fr0, kr = c.relief_preload, c.relief_rate
+    z = _root(c, wp, wq, f, s)
+    gap = (f + s * z - fr0) / kr
+    if gap < -1e3 * PAD_FADES:
+        return _fade(z / c.lever, SEAT_FADES), 0.0, q / (c.case_volume + c.area * z)
+    m = 1.0 - s / kr  # seat and relief spring yield in series once the relief lifts
+    if gap <= 0.0:
+        rise = _push_slope(c, wp, wq, z)
+        y = gap * (rise - s) / (m * rise - s)  # the same gap as just above zero, carried on below it
+        return _fade(z / c.lever, SEAT_FADES), _fade(y, PAD_FADES), q / (c.case_volume + c.area * z)
+    b = (f - fr0) / kr
+    z = _root(c, wp, wq, f + s * b / m, s / m)
+    y = (f + s * (z + b) / m - fr0) / kr
+    if y > c.relief_travel:
+        y = c.relief_travel
+        z = _root(c, wp, wq, f + s * y, s)
+    return _fade((z + y) / c.lever, SEAT_FADES), _fade(y, PAD_FADES), q / (c.case_volume + c.area * z)
+
+
+@compiled
+def stand(c: RegulatorCondition, sensed: float, q: float, inlet: float, outlet: float) -> tuple[float, float, float]:
+    """Where a regulator's parts stand: lift [m], relief lift [m], absolute pressure of the case [Pa].
+
+    From the absolute pressures sensed, at the inlet and at the outlet [Pa], and the case gas q = pv V [Pa m3].
     """
-    area, growth, lever, f0, ks = c.area, c.growth, c.lever, c.preload, c.rate
-    fr0, kr, ymax, v0, w = c.relief_preload, c.relief_rate, c.relief_travel, c.case_volume, c.area * c.kept
-    kseat, xc, kd, hd = c.seat_stiffness, c.seat_depth, c.debris_stiffness, c.debris_height
-    per_drop, x_low, x_high = c.unbalanced / c.lever, c.lowest_lift, c.highest_lift
+    w, lever, kseat, kd = c.area * c.kept, c.lever, c.seat_stiffness, c.debris_stiffness
+    wp, wq, fu = w * sensed, w * q, (inlet - outlet) * (c.unbalanced / lever)
+    low, high = c.lowest_lift, c.highest_lift
+    upper, lower = max(c.seat_depth, c.debris_height), min(c.seat_depth, c.debris_height)
 
-    def root(wp: float, wq: float, f: float, s: float) -> float:
-        """The z at which D(z) = f + s z: the larger root of a quadratic, written so that nothing cancels."""
-        slope, level = wp * growth + ks - s, wp - f0 - f
-        a, b, k = slope * area, level * area + slope * v0 - wq * growth, level * v0 - wq
-        d = sqrt(max(0.0, b * b - 4.0 * a * k))
-        return -2.0 * k / (b + d) if b > 0.0 else (d - b) / (2.0 * a)
-
-    def dpush(wp: float, wq: float, z: float) -> float:
-        """dD/dz: area growth, main spring, and the gas in the case as a spring."""
-        v = v0 + area * z
-        return wp * growth + ks + wq * (area * (1.0 + growth * z) / v - growth) / v
-
-    def on_stop(wp: float, wq: float, q: float, x: float, fu: float, at: float, s: float) -> Stand:
-        z = lever * x
-        v, g = v0 + area * z, 1.0 + growth * z
-        push = (wp - wq / v) * g - f0 + ks * z
-        rise = dpush(wp, wq, z)
-        y = (push - fr0) / (kr + rise)
-        if y > PAD_FADES:
-            y = min(ymax, z - root(wp, wq, fr0 + kr * z, -kr))
-        if y > 0.0:
-            v -= area * y
-        if x == 0.0:
-            x = min(x_high, _fade((fu + at - push) / (lever * (rise - s)), SEAT_FADES))
-        return Stand(x, _fade(y, PAD_FADES), q / v)
-
-    # The corners of F over x from the top stop down: lift, contact force and slope of the piece above the corner.
-    # On that piece F = fu + force + s (L x).
-    kinks = sorted((k for k in {xc, hd} if x_low < k < x_high), reverse=True)
-    corners = []
-    for x in (x_high, *kinks, x_low):
-        at = (kseat * max(0.0, xc - x) + kd * max(0.0, hd - x)) / lever
-        force = ((kseat * xc if x < xc else 0.0) + (kd * hd if x < hd else 0.0)) / lever
-        s = -((kseat if x < xc else 0.0) + (kd if x < hd else 0.0)) / lever**2
-        corners.append((x, lever * x, at, force, s))
-    _, z_top, at_top, _, _ = corners[0]
-    _, _, at_low, _, s_low = corners[-1]
-    below = tuple(corners[1:]) if x_low < x_high else ()
-
-    def stand(sensed: float, q: float, inlet: float, outlet: float) -> Stand:
-        wp, wq, fu = w * sensed, w * q, (inlet - outlet) * per_drop
-
-        f = fu + at_top
-        z = z_top if f <= fr0 else z_top - min(ymax, (f - fr0) / kr)
-        if (wp - wq / (v0 + area * z)) * (1.0 + growth * z) - f0 + ks * z <= f:
-            return on_stop(wp, wq, q, x_high, fu, at_top, 0.0)  # too weak to bring the disk down at all
-        for _, top, at, force, s in below:
-            f = fu + at
-            z = top if f <= fr0 else top - min(ymax, (f - fr0) / kr)
-            if (wp - wq / (v0 + area * z)) * (1.0 + growth * z) - f0 + ks * z > f:
-                continue  # strong enough to press the disk past this corner
-            f = fu + force
-            z = root(wp, wq, f, s)
-            gap = (f + s * z - fr0) / kr
-            if gap < -1e3 * PAD_FADES:
-                return Stand(_fade(z / lever, SEAT_FADES), 0.0, q / (v0 + area * z))
-            m = 1.0 - s / kr  # seat and relief spring yield in series once the relief lifts
-            if gap <= 0.0:
-                rise = dpush(wp, wq, z)
-                y = gap * (rise - s) / (m * rise - s)  # the same gap as just above zero, carried on below it
-                return Stand(_fade(z / lever, SEAT_FADES), _fade(y, PAD_FADES), q / (v0 + area * z))
-            b = (f - fr0) / kr
-            z = root(wp, wq, f + s * b / m, s / m)
-            y = (f + s * (z + b) / m - fr0) / kr
-            if y > ymax:
-                z, y = root(wp, wq, f + s * ymax, s), ymax
-            return Stand(_fade((z + y) / lever, SEAT_FADES), _fade(y, PAD_FADES), q / (v0 + area * z))
-        return on_stop(wp, wq, q, x_low, fu, at_low, s_low)
-
-    return stand
+    # The corners of F over x from the top stop down. At each: contact force; above it F = fu + force + s (L x).
+    at = (kseat * max(0.0, c.seat_depth - high) + kd * max(0.0, c.debris_height - high)) / lever
+    z = _held_down_at(c, high, fu + at)
+    if _push(c, wp, wq, z) <= fu + at:
+        return _on_stop(c, wp, wq, q, high, fu, at, 0.0)  # too weak to bring the disk down at all
+    s = 0.0
+    for number in range(3):
+        x = upper if number == 0 else lower if number == 1 else low
+        if (number < 2 and not low < x < high) or (number == 1 and x == upper):
+            continue
+        on_seat, on_debris = x < c.seat_depth, x < c.debris_height
+        at = (kseat * max(0.0, c.seat_depth - x) + kd * max(0.0, c.debris_height - x)) / lever
+        force = ((kseat * c.seat_depth if on_seat else 0.0) + (kd * c.debris_height if on_debris else 0.0)) / lever
+        s = -((kseat if on_seat else 0.0) + (kd if on_debris else 0.0)) / (lever * lever)
+        # strong enough to press the disk past this corner?
+        if low < high and _push(c, wp, wq, _held_down_at(c, x, fu + at)) <= fu + at:
+            return _between_stops(c, wp, wq, q, fu + force, s)
+    return _on_stop(c, wp, wq, q, low, fu, at, s)
 
 
+@compiled
 def valve_area(c: RegulatorCondition, lift: float, overtravel: float = 0.0) -> float:
     """Flow area from inlet to outlet [m2]: curtain in series with the orifice, plus a nick; then the second seat.
 
@@ -207,6 +227,7 @@ def valve_area(c: RegulatorCondition, lift: float, overtravel: float = 0.0) -> f
     return series(area, second)
 
 
+@compiled
 def relief_area(c: RegulatorCondition, relief_lift: float) -> float:
     """Flow area from below to above the diaphragm [m2]: relief curtain in series with its port, plus a tear."""
     if relief_lift <= 0.0 or not c.relief_port:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
 from typing import Any, NamedTuple
 
-Nozzle = Callable[[float, float, float], float]
-Run = Callable[[Sequence[float]], tuple[float, ...]]
+# The laws by which a device's values come from the state; what each reads and shows stands at its `..._values`.
+SUPPLY, PIPE, OPENING, REGULATOR, RELIEF_VALVE, SLAM_SHUT, PRESSURE_SWITCH = range(7)
+# So many places at most does a law read, so many values does it show, and so many ports has a device.
+MOST_READ, MOST_VALUES, MOST_PORTS = 4, 6, 6
 
 
 class Port(NamedTuple):
@@ -18,13 +19,15 @@ class Port(NamedTuple):
 
 
 class Fit(NamedTuple):
-    """A device in its place.
+    """A device in its place: its law, the kind of its condition, the places of the state that the law is given, and how
+    many values it shows.
 
-    `prepare` makes, for a condition, the function of the state that returns the values of the device's SHOWS (and
-    after them more that is not told); `reads` are the places of the state that this function looks at; `ports` say what
-    becomes of the flows among the values.
+    `ports` say what becomes of the flows among the values. Of the values the device's SHOWS come first; what comes
+    after them is not told.
     """
 
-    prepare: Callable[[Any], Run]
-    reads: tuple[int, ...]
+    law: int
+    condition: Any
+    places: tuple[int, ...]
+    values: int
     ports: tuple[Port, ...]

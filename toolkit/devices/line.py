@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple
 
 from toolkit import checks
-from toolkit.devices.fit import Fit, Nozzle, Port, Run
+from toolkit.compiled import compiled, reader
+from toolkit.devices.fit import OPENING, PIPE, SUPPLY, Fit, Port
 from toolkit.errors import ScenarioError
+from toolkit.flow import NozzleLaw, through
 from toolkit.units import IN_WC, PSI
 
 
@@ -149,66 +150,47 @@ class Load:
         return {"at": self.at}
 
 
-def supply_fit(nozzle: Nozzle, atmosphere: float, into: int, supplied: int) -> Fit:
+read_supply, read_pipe = reader(SupplyCondition), reader(PipeCondition)
+
+
+@compiled
+def supply_values(law: NozzleLaw, air: float, c: SupplyCondition, into: float) -> float:
+    """Mass flow of the supply into a volume at a pressure [kg/s]; pressures absolute [Pa], `air` the atmosphere's."""
+    return through(law, c.flow_area, air + c.gauge_pressure, into)
+
+
+@compiled
+def pipe_values(
+    law: NozzleLaw, air: float, c: PipeCondition, inlet: float, outlet: float
+) -> tuple[float, float, float]:
+    """Mass flows through a pipe or sensing line, and from its inlet and outlet to the air [kg/s]."""
+    return (
+        through(law, c.flow_area, inlet, outlet),
+        through(law, c.air_at_inlet, inlet, air),
+        through(law, c.air_at_outlet, outlet, air),
+    )
+
+
+def supply_fit(into: int, supplied: int) -> Fit:
     """The supply in its place."""
-
-    def prepare(c: SupplyCondition) -> Run:
-        area, pressure = c.flow_area, atmosphere + c.gauge_pressure
-
-        def run(state: Sequence[float]) -> tuple[float, ...]:
-            return (nozzle(area, pressure, state[into]),)
-
-        return run
-
-    return Fit(prepare, (into,), (Port(0, into, 1.0), Port(0, supplied, 1.0)))
+    return Fit(SUPPLY, SupplyCondition, (into,), 1, (Port(0, into, 1.0), Port(0, supplied, 1.0)))
 
 
-def pipe_fit(nozzle: Nozzle, atmosphere: float, inlet: int, outlet: int, vented: int) -> Fit:
+def pipe_fit(inlet: int, outlet: int, vented: int) -> Fit:
     """A pipe or sensing line in its place."""
-
-    def prepare(c: PipeCondition) -> Run:
-        area, first, second = c
-
-        def run(state: Sequence[float]) -> tuple[float, ...]:
-            p1, p2 = state[inlet], state[outlet]
-            through = nozzle(area, p1, p2) if area else 0.0
-            if not first and not second:
-                return through, 0.0, 0.0
-            return through, nozzle(first, p1, atmosphere), nozzle(second, p2, atmosphere)
-
-        return run
-
     ports = (
         *(Port(0, inlet, -1.0), Port(0, outlet, 1.0)),
         *(Port(1, inlet, -1.0), Port(1, vented, 1.0)),
         *(Port(2, outlet, -1.0), Port(2, vented, 1.0)),
     )
-    return Fit(prepare, (inlet, outlet), ports)
+    return Fit(PIPE, PipeCondition, (inlet, outlet), 3, ports)
 
 
-def load_fit(nozzle: Nozzle, atmosphere: float, at: int, delivered: int) -> Fit:
+def load_fit(at: int, delivered: int) -> Fit:
     """An appliance in its place."""
-
-    def prepare(c: LoadCondition) -> Run:
-        area = c.flow_area
-
-        def run(state: Sequence[float]) -> tuple[float, ...]:
-            return (nozzle(area, state[at], atmosphere) if area else 0.0,)
-
-        return run
-
-    return Fit(prepare, (at,), (Port(0, at, -1.0), Port(0, delivered, 1.0)))
+    return Fit(OPENING, LoadCondition, (at,), 1, (Port(0, at, -1.0), Port(0, delivered, 1.0)))
 
 
-def leak_fit(nozzle: Nozzle, atmosphere: float, room: int, vented: int) -> Fit:
+def leak_fit(room: int, vented: int) -> Fit:
     """A leak or purge from a volume in its place."""
-
-    def prepare(c: RoomCondition) -> Run:
-        area = c.leak
-
-        def run(state: Sequence[float]) -> tuple[float, ...]:
-            return (nozzle(area, state[room], atmosphere) if area else 0.0,)
-
-        return run
-
-    return Fit(prepare, (room,), (Port(0, room, -1.0), Port(0, vented, 1.0)))
+    return Fit(OPENING, RoomCondition, (room,), 1, (Port(0, room, -1.0), Port(0, vented, 1.0)))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar, NamedTuple
 
 from toolkit import checks
-from toolkit.devices.fit import Fit, Run
+from toolkit.compiled import reader
+from toolkit.devices.fit import PRESSURE_SWITCH, Fit
 from toolkit.devices.slam_shut import NEVER_HIGH, NEVER_LOW
 from toolkit.errors import ScenarioError
 from toolkit.units import IN_WC
@@ -86,15 +86,9 @@ class PressureSwitch:
         return {"senses": self.senses}
 
 
+read_pressure_switch = reader(PressureSwitchCondition)
+
+
 def pressure_switch_fit() -> Fit:
-    """A switch in its place: it passes no gas."""
-
-    def prepare(c: PressureSwitchCondition) -> Run:
-        shown = (c.made,)
-
-        def run(_state: Sequence[float]) -> tuple[float, ...]:
-            return shown
-
-        return run
-
-    return Fit(prepare, (), ())
+    """A switch in its place: it passes no gas, and shows whether it is made."""
+    return Fit(PRESSURE_SWITCH, PressureSwitchCondition, (), 1, ())

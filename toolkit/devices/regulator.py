@@ -6,16 +6,16 @@ Spring rates, lever ratio and discharge coefficients of the default are engineer
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass, field
 from math import pi, sqrt
 from typing import ClassVar
 
 from toolkit import checks
-from toolkit.devices.balance import RegulatorCondition, relief_area, stander, valve_area
-from toolkit.devices.fit import Fit, Nozzle, Port, Run
+from toolkit.compiled import compiled
+from toolkit.devices.balance import RegulatorCondition, relief_area, stand, valve_area
+from toolkit.devices.fit import REGULATOR, Fit, Port
 from toolkit.errors import ScenarioError
-from toolkit.flow import series
+from toolkit.flow import NozzleLaw, series, through
 from toolkit.units import IN_WC, PSI
 
 # Stands for "no relief": a spring that nothing in a station can lift. Finite, so that conditions can be interpolated.
@@ -291,31 +291,28 @@ class Regulator:
         return {"inlet": self.inlet, "outlet": self.outlet, "senses": self.senses or self.outlet}
 
 
-def regulator_fit(
-    nozzle: Nozzle, atmosphere: float, inlet: int, outlet: int, senses: int, case: int, vented: int
-) -> Fit:
+@compiled
+def regulator_values(
+    law: NozzleLaw, air: float, c: RegulatorCondition, inlet: float, outlet: float, sensed: float, case_gas: float
+) -> tuple[float, float, float, float, float, float]:
+    """A regulator's SHOWS: lift and relief lift [m], pressure of the case [Pa], flows: main, relief, vent [kg/s].
+
+    From the absolute pressures of the volumes it meets and of the air [Pa] and the case gas q = pv V [Pa m3].
+    """
+    lift, relief_lift, case = stand(c, sensed, case_gas, inlet, outlet)
+    main = through(law, valve_area(c, lift, relief_lift), inlet, outlet)
+    relief = through(law, relief_area(c, relief_lift), sensed, case)
+    return lift, relief_lift, case, main, relief, through(law, c.vent, case, air)
+
+
+def regulator_fit(inlet: int, outlet: int, senses: int, case: int, vented: int) -> Fit:
     """The regulator in its place in the state."""
-
-    def prepare(c: RegulatorCondition) -> Run:
-        stand = stander(c)
-        vent_area = c.vent
-
-        def run(state: Sequence[float]) -> tuple[float, ...]:
-            p1, p2, ps = state[inlet], state[outlet], state[senses]
-            lift, relief_lift, pv = stand(ps, state[case], p1, p2)
-            main = nozzle(valve_area(c, lift, relief_lift), p1, p2)
-            across = relief_area(c, relief_lift)
-            relief = nozzle(across, ps, pv) if across else 0.0
-            return lift, relief_lift, pv, main, relief, nozzle(vent_area, pv, atmosphere)
-
-        return run
-
     ports = (
         *(Port(3, inlet, -1.0), Port(3, outlet, 1.0)),
         *(Port(4, senses, -1.0), Port(4, case, 1.0)),
         *(Port(5, case, -1.0), Port(5, vented, 1.0)),
     )
-    return Fit(prepare, tuple(sorted({inlet, outlet, senses, case})), ports)
+    return Fit(REGULATOR, RegulatorCondition, (inlet, outlet, senses, case), 6, ports)
 
 
 def gauge_at_lift(c: RegulatorCondition, lift: float, inlet_gauge_pressure: float) -> float:

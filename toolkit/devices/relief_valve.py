@@ -7,14 +7,14 @@ and does not move the set pressure. Lag and discharge coefficient of the default
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi
 from typing import ClassVar, NamedTuple
 
 from toolkit import checks
-from toolkit.devices.fit import Fit, Nozzle, Port, Run
-from toolkit.flow import series
+from toolkit.compiled import compiled, reader
+from toolkit.devices.fit import RELIEF_VALVE, Fit, Port
+from toolkit.flow import NozzleLaw, series, through
 from toolkit.units import IN_WC
 
 # From this share of its lift on a valve has popped: dirt carried by the gas may keep its seat from sealing again.
@@ -104,26 +104,25 @@ class ReliefValve:
         return {"at": self.at}
 
 
-def relief_valve_fit(nozzle: Nozzle, atmosphere: float, at: int, lift: int, vented: int) -> Fit:
+read_relief_valve = reader(ReliefValveCondition)
+
+
+@compiled
+def relief_valve_values(
+    law: NozzleLaw, air: float, c: ReliefValveCondition, at: float, lift: float
+) -> tuple[float, float, float]:
+    """Lift as a share of full lift, mass flow [kg/s] and the lift's rate [1/s], at a pressure [Pa] and a lift."""
+    # a long step may throw the disk past its stops
+    y = min(c.highest_lift, max(0.0, lift))
+    least = min(c.highest_lift, max(0.0, (at - c.set_pressure) / c.build_up))
+    most = min(c.highest_lift, max(0.0, (at + c.blowdown - c.set_pressure) / c.build_up))
+    rate = (least - lift) if lift < least else (most - lift) if lift > most else 0.0
+    area = series(c.flow_area * y + c.weep, c.outlet_area)
+    return y, through(law, area, at, air), rate * (1.0 / c.lag)
+
+
+def relief_valve_fit(at: int, lift: int, vented: int) -> Fit:
     """A relief valve in its place; its lift, a share of full lift, is a place of the state."""
-
-    def prepare(c: ReliefValveCondition) -> Run:
-        start, rise, gap, top, full, weep, outlet = (
-            *(c.set_pressure, c.build_up, c.blowdown, c.highest_lift),
-            *(c.flow_area, c.weep, c.outlet_area),
-        )
-        per_lag = 1.0 / c.lag
-
-        def run(state: Sequence[float]) -> tuple[float, ...]:
-            # a long step may throw the disk past its stops
-            p, y = state[at], min(top, max(0.0, state[lift]))
-            least = min(top, max(0.0, (p - start) / rise))
-            most = min(top, max(0.0, (p + gap - start) / rise))
-            raw = state[lift]
-            rate = (least - raw) if raw < least else (most - raw) if raw > most else 0.0
-            area = series(full * y + weep, outlet)
-            return y, nozzle(area, p, atmosphere) if area else 0.0, rate * per_lag
-
-        return run
-
-    return Fit(prepare, (at, lift), (Port(1, at, -1.0), Port(1, vented, 1.0), Port(2, lift, 1.0)))
+    return Fit(
+        RELIEF_VALVE, ReliefValveCondition, (at, lift), 3, (Port(1, at, -1.0), Port(1, vented, 1.0), Port(2, lift, 1.0))
+    )

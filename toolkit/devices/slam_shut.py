@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from math import pi
 from typing import ClassVar, NamedTuple
 
 from toolkit import checks
-from toolkit.devices.fit import Fit, Nozzle, Port, Run
+from toolkit.compiled import compiled, reader
+from toolkit.devices.fit import SLAM_SHUT, Fit, Port
 from toolkit.errors import ScenarioError
+from toolkit.flow import NozzleLaw, through
 from toolkit.units import IN_WC, PSI
 
 # What stands for "no trip on this side": pressures that no station reaches. Finite, so that they can be interpolated.
@@ -103,16 +104,15 @@ class SlamShut:
         return {"inlet": self.inlet, "outlet": self.outlet, "senses": self.senses}
 
 
-def slam_shut_fit(nozzle: Nozzle, inlet: int, outlet: int) -> Fit:
+read_slam_shut = reader(SlamShutCondition)
+
+
+@compiled
+def slam_shut_values(law: NozzleLaw, c: SlamShutCondition, inlet: float, outlet: float) -> tuple[float, float]:
+    """Open share and mass flow of a slam-shut [kg/s] between two absolute pressures [Pa]."""
+    return c.open_share, through(law, c.open_share * c.flow_area + c.bypass_area, inlet, outlet)
+
+
+def slam_shut_fit(inlet: int, outlet: int) -> Fit:
     """A slam-shut in its place."""
-
-    def prepare(c: SlamShutCondition) -> Run:
-        share = c.open_share
-        area = share * c.flow_area + c.bypass_area
-
-        def run(state: Sequence[float]) -> tuple[float, ...]:
-            return share, nozzle(area, state[inlet], state[outlet]) if area else 0.0
-
-        return run
-
-    return Fit(prepare, (inlet, outlet), (Port(1, inlet, -1.0), Port(1, outlet, 1.0)))
+    return Fit(SLAM_SHUT, SlamShutCondition, (inlet, outlet), 2, (Port(1, inlet, -1.0), Port(1, outlet, 1.0)))

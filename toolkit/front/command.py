@@ -28,6 +28,7 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
         return EXIT_REFUSED
 
     from toolkit.errors import CourseError, LaunchError
+    from toolkit.front import engine
 
     class Parser(argparse.ArgumentParser):
         """Refuses wrong words with one sentence, without the list of all flags before it."""
@@ -39,6 +40,7 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
 
     try:
         asked = _parser(Parser).parse_args(argv)
+        engine.start()
         if asked.task == "images":
             from toolkit.panels.images import main as draw_images
 

@@ -1,0 +1,368 @@
+"""The steps of a run from one moment to the next, while the conditions go in a straight line, on flat numbers.
+
+The equations are stiff (rates from milliseconds to minutes, an exact standstill at lock-up), so the step is linearly
+implicit (solver.py). A stretch ends at its end, or where a watched setting is passed: that moment is found by taking
+the step again, shorter.
+"""
+
+from __future__ import annotations
+
+from toolkit.compiled import Floats, Ints, compiled, entry
+from toolkit.devices.fit import REGULATOR
+from toolkit.hunting import most_turned, swings, swings_so_far
+from toolkit.rates import BLOCK, HEAD, LAW, RESTS, SHOWN, TOLERANCE, Layout, layout_of, rates_of, slopes_of, travel_at
+from toolkit.solver import Work, step
+
+# A stretch begins with a step this long [s], or with this share of it where it is short.
+FIRST_STEP, FIRST_SHARE, SMALLEST_STEP = 0.2, 0.25, 1e-10
+# From where a station hunts on, the error allowed is this many times as large until something changes: steps longer
+# than a swing damp it out, and the run shows the middle of it.
+HUNTING_TOLERANCE = 300.0
+# A stretch that takes so many steps, to and fro, counts as hunting however irregular it is.
+PATIENCE = 2_500
+# A disk may leave a stop by more than this share of its travel only in a step as short as this [s].
+OFF_A_STOP, LONGEST_OFF_A_STOP = 0.02, 0.02
+# A relief valve's disk may turn round by more than this share of its lift only in such a step.
+TURNED = 5e-3
+# A trip is located to within this time [s].
+TRIP_WITHIN = 1e-4
+# A crossing is located to within this time [s], and later on to within this share of the time, in so many halvings.
+CROSSED_WITHIN, HALVINGS = 1e-4, 60
+
+# How a stretch comes back: at its end, where something trips, with all room for points used up, and two that fail.
+DONE, TRIPPED, FULL, NO_STEP_SMALL_ENOUGH, OUT_OF_STEPS = range(5)
+# What a stretch keeps while it comes back for room: its start, end and moment [s], its next step [s], how many times
+# the error allowed is as large, steps taken and allowed, whether it damps hunting, whether conditions move; then
+# whether a step has been taken at all, and where something hunts: number of the watched place (-1 is nowhere), time
+# [s], frequency [Hz].
+START, END, NOW, STEP, LARGER, TAKEN, BUDGET, DAMPS, MOVES, BEGUN, HUNTS, HUNTS_AT, HUNTS_BY = range(13)
+# Of each watched setting: its place; its factor (how a value beyond it counts), and its value at start and end.
+WATCH = 3
+
+
+@compiled
+def _between(before: Floats, after: Floats, share: float, moves: bool, count: int, numbers: Floats) -> None:
+    """Write the conditions' numbers a share of the way from one moment to the next."""
+    for i in range(count):
+        numbers[i] = before[i] + (after[i] - before[i]) * share if moves else before[i]
+
+
+@compiled
+def _beyond(run: Floats, settings: int, watched: Ints, watch: Floats, time: float, held: Floats) -> float:
+    """The farthest that any watching device stands beyond its setting; above 0 it trips."""
+    share = (time - run[START]) / (run[END] - run[START])
+    farthest = -1.0
+    for i in range(settings):
+        value, factor = held[watched[i]], watch[WATCH * i]
+        past = (1.0 - share) * (factor * (value - watch[WATCH * i + 1])) + share * (
+            factor * (value - watch[WATCH * i + 2])
+        )
+        if i == 0 or past > farthest:
+            farthest = past
+    return farthest
+
+
+@compiled
+def _keep(net: Layout, points: Floats, row: int, time: float, state: Floats, rates: Floats, shown: Floats) -> None:
+    """Write a point: its time, state, rates, and what is shown."""
+    at = row * (1 + 2 * net.size + net.width)
+    points[at] = time
+    for i in range(net.size):
+        points[at + 1 + i] = state[i]
+        points[at + 1 + net.size + i] = rates[i]
+    for i in range(net.width):
+        points[at + 1 + 2 * net.size + i] = shown[i]
+
+
+@compiled
+def _worst_error(net: Layout, w: Work) -> tuple[float, int]:
+    """The largest error as a multiple of what is allowed, and the place where it is."""
+    worst, at = 0.0, 0
+    for i in range(net.dynamic):
+        rest, floor = net.fixed[RESTS + i], net.fixed[RESTS + net.dynamic + i]
+        allowed = floor + net.fixed[TOLERANCE] * max(abs(w.state[i] - rest), abs(w.new[i] - rest))
+        share = abs(w.error[i]) / allowed
+        if not share <= worst:
+            worst, at = share, i
+    return worst, at
+
+
+@compiled
+def _thrown(net: Layout, w: Work) -> bool:
+    """Whether a disk that stood at a stop is well off it, or a relief valve's disk on its way has turned round.
+
+    While a disk stands on its seat or wide open the slopes know nothing of the case that must breathe for it to move,
+    and the case's error is underrated: a long step on a slowly rising outlet would pass lock-up. Between its opening
+    and its closing line a relief's disk stands still, but the slopes know only the line that it was on: a long step in
+    which the pressure turns would drag it along, past its blowdown.
+    """
+    for device in range(net.devices):
+        block = HEAD + device * BLOCK
+        if net.plan[block + LAW] == REGULATOR:
+            travel, at = net.fixed[travel_at(net, device)], net.plan[block + SHOWN]
+            was, now = w.shown[at], w.new_shown[at]
+            if abs(now - was) > OFF_A_STOP * travel and (was == 0.0 or was >= travel):
+                return True
+    for i in range(net.gas, net.dynamic):
+        if abs(w.new[i] - w.state[i]) > TURNED and (w.new[i] - w.state[i]) * w.rates[i] < 0.0:
+            return True
+    return False
+
+
+@compiled
+def _drift(net: Layout, w: Work, before: Floats, after: Floats, count: int, share: float, long: float) -> None:
+    """Write how the rates change by themselves while the conditions move [1/s]."""
+    nudge = 1e-4 if share < 0.5 else -1e-4
+    _between(before, after, share + nudge, True, count, w.there)
+    rates_of(net, w.there, w.state, w.new_shown, w.new_rates)
+    for i in range(net.size):
+        w.drift[i] = (w.new_rates[i] - w.rates[i]) / (nudge * long)
+
+
+@compiled
+def _trip_point(
+    net: Layout,
+    w: Work,
+    run: Floats,
+    before: Floats,
+    after: Floats,
+    count: int,
+    settings: int,
+    watched: Ints,
+    watch: Floats,
+    late: float,
+    points: Floats,
+    row: int,
+) -> None:
+    """Keep the first point beyond a setting, in a step from NOW that ends `late` [s] beyond it."""
+    start, end, now = run[START], run[END], run[NOW]
+    early = now
+    _keep(net, points, row, late, w.new, w.new_rates, w.new_shown)
+    while late - early > TRIP_WITHIN:
+        middle = 0.5 * (early + late)
+        _between(before, after, (middle - start) / (end - start), run[MOVES] != 0.0, count, w.there)
+        whole = step(net, w, middle - now)
+        if whole:
+            rates_of(net, w.there, w.new, w.new_shown, w.new_rates)
+        if whole and _beyond(run, settings, watched, watch, middle, w.new_shown) > 0.0:
+            late = middle
+            _keep(net, points, row, late, w.new, w.new_rates, w.new_shown)
+        else:
+            early = middle
+
+
+@entry
+@compiled
+def stretch(
+    plan: Ints,
+    fixed: Floats,
+    before: Floats,
+    after: Floats,
+    count: int,
+    run: Floats,
+    settings: int,
+    watched: Ints,
+    watch: Floats,
+    swinging: int,
+    swing_places: Ints,
+    kept: Floats,
+    points: Floats,
+    room: int,
+    rows: Ints,
+    state: Floats,
+    rates: Floats,
+    shown: Floats,
+    slopes: Floats,
+    drift: Floats,
+    previous: Floats,
+    here: Floats,
+    there: Floats,
+    new: Floats,
+    error: Floats,
+    new_rates: Floats,
+    new_shown: Floats,
+    middle: Floats,
+    matrix: Floats,
+    order: Ints,
+    first: Floats,
+    second: Floats,
+    side: Floats,
+    moved: Floats,
+) -> int:
+    """Take steps from `state` until the stretch is DONE, something has TRIPPED, the points are FULL, or none helps.
+
+    The conditions' `count` numbers go from `before` to `after`. The points are written from the first row on, `room` of
+    them at most, and `rows[0]` says how many: the first is the start itself. After FULL call it again with the same
+    buffers. The buffers after `rows` are those of `Work`.
+    """
+    net = layout_of(plan, fixed)
+    w = Work(
+        state,
+        rates,
+        shown,
+        slopes,
+        drift,
+        previous,
+        here,
+        there,
+        new,
+        error,
+        new_rates,
+        new_shown,
+        middle,
+        matrix,
+        order,
+        first,
+        second,
+        side,
+        moved,
+    )
+    start, end, moves = run[START], run[END], run[MOVES] != 0.0
+    long, size = end - start, net.size
+    t, h, larger, damps = run[NOW], run[STEP], run[LARGER], run[DAMPS] != 0.0
+    row = 0
+    _between(before, after, (t - start) / long, moves, count, w.here)
+    if run[BEGUN] == 0.0:
+        run[BEGUN] = 1.0
+        run[HUNTS] = -1.0
+        h = min(FIRST_STEP, FIRST_SHARE * long)
+        rates_of(net, w.here, w.state, w.shown, w.rates)
+        for i in range(size):
+            w.before[i] = w.state[i]
+            w.drift[i] = 0.0
+        _keep(net, points, row, t, w.state, w.rates, w.shown)
+        row = 1
+    while run[TAKEN] < run[BUDGET]:
+        if row == room:
+            run[NOW], run[STEP], run[LARGER], rows[0] = t, h, larger, row
+            return FULL
+        slopes_of(net, w.here, w.shown, w.slopes, w.moved)
+        if moves:
+            _drift(net, w, before, after, count, (t - start) / long, long)
+        while True:
+            last = t + h >= end - 1e-12 * max(1.0, abs(end))
+            later = end if last else t + h
+            h = later - t
+            _between(before, after, (later - start) / long, moves, count, w.there)
+            worst, at = 1e3, 0
+            if step(net, w, h):
+                worst, at = _worst_error(net, w)
+                worst /= larger
+            if worst <= 1.0:
+                rates_of(net, w.there, w.new, w.new_shown, w.new_rates)
+                if h <= LONGEST_OFF_A_STOP or not _thrown(net, w):
+                    break
+                worst = 16.0
+            h *= max(0.1, 0.85 * worst**-0.5)
+            if not h >= SMALLEST_STEP:
+                run[NOW], rows[0] = t, row
+                return NO_STEP_SMALL_ENOUGH
+        # Where a disk comes to its stop between the stages, the second can take back all that the first went ahead: the
+        # step is within its error and gets nowhere, and so on for ever. The first-order solution is as near and moves.
+        ahead = w.new[at] - w.error[at] - w.state[at]
+        if (w.new[at] - w.state[at]) * ahead < 0.25 * ahead * ahead:
+            for i in range(size):
+                w.new[i] -= w.error[i]
+            rates_of(net, w.there, w.new, w.new_shown, w.new_rates)
+        # Nor may it swing about that stop from step to step: what really swings does so over many steps.
+        turns = (w.new[at] - w.state[at]) * (w.state[at] - w.before[at]) < 0.0
+        dithers = worst > 0.01 and larger < HUNTING_TOLERANCE and turns
+        if settings and _beyond(run, settings, watched, watch, later, w.new_shown) > 0.0:
+            run[NOW] = t
+            _trip_point(net, w, run, before, after, count, settings, watched, watch, later, points, row)
+            rows[0] = row + 1
+            return TRIPPED
+        t = later
+        for i in range(size):
+            w.before[i] = w.state[i]
+            w.state[i] = w.new[i]
+            w.rates[i] = w.new_rates[i]
+        for i in range(net.width):
+            w.shown[i] = w.new_shown[i]
+        for i in range(count):
+            w.here[i] = w.there[i]
+        _keep(net, points, row, t, w.state, w.rates, w.shown)
+        row += 1
+        if last:
+            run[NOW], rows[0] = t, row
+            return DONE
+        if damps and larger < HUNTING_TOLERANCE:
+            where, often = -1, 0.0
+            for i in range(swinging):
+                found = swings(kept, i, t, w.shown[swing_places[i]])
+                if found > 0.0 and where < 0:
+                    where, often = i, found
+            if where < 0 and run[TAKEN] == PATIENCE:
+                where = most_turned(kept, swinging)
+                if where >= 0:
+                    often = swings_so_far(kept, where)
+            if where >= 0:
+                larger = HUNTING_TOLERANCE
+                run[HUNTS], run[HUNTS_AT], run[HUNTS_BY] = where, t, often
+        h *= 0.5 if dithers else min(6.0, 0.85 * max(worst, 1e-6) ** -0.5)
+        run[TAKEN] += 1.0
+    run[NOW], rows[0] = t, row
+    return OUT_OF_STEPS
+
+
+@entry
+@compiled
+def rates_at(plan: Ints, fixed: Floats, numbers: Floats, state: Floats, shown: Floats, rates: Floats) -> int:
+    """Write the rates of a state and what is shown there."""
+    rates_of(layout_of(plan, fixed), numbers, state, shown, rates)
+    return DONE
+
+
+@entry
+@compiled
+def slopes_at(plan: Ints, fixed: Floats, numbers: Floats, shown: Floats, slopes: Floats, moved: Floats) -> int:
+    """Write the slopes of the rates where this is shown."""
+    slopes_of(layout_of(plan, fixed), numbers, shown, slopes, moved)
+    return DONE
+
+
+@entry
+@compiled
+def locate(
+    plan: Ints,
+    fixed: Floats,
+    before: Floats,
+    after: Floats,
+    count: int,
+    run: Floats,
+    a: Floats,
+    b: Floats,
+    column: int,
+    level: float,
+    numbers: Floats,
+    ended: Floats,
+    state: Floats,
+    rates: Floats,
+    shown: Floats,
+) -> int:
+    """Move point `b` back to where what is shown in a column crosses a level between the points `a` and `b`.
+
+    On the straight line between the two states: what that misses is within the error of a step. Of `run` START and END
+    are read: the conditions go from `before` to `after` between them.
+    """
+    net = layout_of(plan, fixed)
+    start, long = run[START], run[END] - run[START]
+    begin, early, late, last = a[0], a[0], b[0], b[0]
+    up = b[1 + 2 * net.size + column] > level
+    for i in range(net.size):
+        ended[i] = b[1 + i]
+    for _ in range(HALVINGS):
+        if late - early <= CROSSED_WITHIN * max(1.0, late):
+            break
+        now = 0.5 * (early + late)
+        share = (now - begin) / (last - begin)
+        for i in range(net.size):
+            state[i] = a[1 + i] + (ended[i] - a[1 + i]) * share
+        _between(before, after, (now - start) / long, True, count, numbers)
+        rates_of(net, numbers, state, shown, rates)
+        if (shown[column] > level) == up:
+            late = now
+            _keep(net, b, 0, now, state, rates, shown)
+        else:
+            early = now
+    return DONE
