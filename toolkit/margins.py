@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import sqrt
+from statistics import NormalDist
 
 import numpy as np
 
@@ -25,7 +26,7 @@ DRAWS, SEED = 20_000, 1
 # A band's edge lies this many standard deviations from its middle.
 SIGMAS = 2.0
 # Two-sided 95 % of the normal distribution, from memory; the tests compare it with a library.
-_NINETY_FIVE = 1.959964
+_NINETY_FIVE = NormalDist().inv_cdf(0.975)
 # What acts on high pressure is set off by the worker's lock-up, what acts on low pressure by its full load.
 _HIGH = ("slam_shut_high", "switch_high", "valve_set", "relief_start", "second_seat_start")
 _LOW = ("slam_shut_low", "switch_low")
@@ -121,7 +122,7 @@ def nuisance_of(rungs: Sequence[Rung], *, draws: int = DRAWS, seed: int = SEED) 
 
 
 def wilson(hits: int, draws: int) -> tuple[float, float]:
-    """The 95 % interval of a share by the score of Wilson 1927, J. Am. Stat. Assoc. 22:209 (from memory).
+    """The 95 % interval of a share by its score: within 0 and 1, and honest for few draws and shares near 0 or 1.
 
     Formula: how sure a counted share is
         low, high = (p + z^2 / (2 n) ± z √(p (1 - p) / n + z^2 / (4 n^2))) / (1 + z^2 / n)
@@ -134,13 +135,14 @@ def wilson(hits: int, draws: int) -> tuple[float, float]:
         n (draws): of how many
         z: 1.96, two-sided 95 % of the normal distribution
     Holds: draws that do not depend on each other
-    Source: from memory
+    Source: `wilson-1927`.
     Example:
         both: h = 100, n = 20,000 gives low = 0.41 %, high = 0.61 %
     """
     z, p = _NINETY_FIVE, hits / draws
     middle, half = p + z * z / (2 * draws), z * sqrt(p * (1 - p) / draws + z * z / (4 * draws * draws))
-    return max(0.0, (middle - half) / (1 + z * z / draws)), min(1.0, (middle + half) / (1 + z * z / draws))
+    low, high = ((middle + side * half) / (1 + z * z / draws) for side in (-1, 1))
+    return 0.0 if hits == 0 else low, 1.0 if hits == draws else high
 
 
 def relief_capacity(

@@ -16,6 +16,7 @@ from math import atanh, exp, lgamma, log, log1p, sqrt, tanh
 from statistics import NormalDist, fmean
 
 from toolkit.classroom.review import PASSED
+from toolkit.margins import wilson
 
 # The same share that passes a lesson.
 RIGHT = PASSED
@@ -98,17 +99,6 @@ class Reliability:
     items: int
     value: float
     interval: Interval
-
-
-def wilson(right: int, n: int) -> Interval:
-    """Interval of a share of `right` among `n` (1 or more). Source: `wilson-1927`.
-
-    It stays within 0 and 1, and is honest for few people and for shares near 0 or 1.
-    """
-    share, z2 = right / n, _Z * _Z
-    middle = (share + z2 / (2 * n)) / (1 + z2 / n)
-    half = _Z / (1 + z2 / n) * sqrt(share * (1 - share) / n + z2 / (4 * n * n))
-    return Interval(0.0 if right == 0 else middle - half, 1.0 if right == n else middle + half)
 
 
 def correlation(xs: Sequence[float], ys: Sequence[float]) -> float | None:
@@ -235,7 +225,7 @@ def _figures(
         n,
         right,
         right / n,
-        wilson(right, n),
+        Interval(*wilson(right, n)),
         plain,
         None if plain is None else fisher(plain, n),
         corrected,
