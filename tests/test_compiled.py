@@ -95,6 +95,19 @@ def test_whoever_wants_plain_python_gets_it(monkeypatch):
 
 
 @pytest.mark.usefixtures("unused")
+def test_a_cache_that_may_not_be_looked_into_is_no_hindrance(monkeypatch):
+    def refuse(_path, **_how):
+        raise PermissionError(13, "Permission denied")
+
+    for name in ("exists", "mkdir", "unlink"):
+        monkeypatch.setattr(Path, name, refuse)
+    assert not compiled.machine().compiled
+    assert engine.ready()
+    monkeypatch.setattr(Path, "exists", lambda _path: False)
+    assert not engine.make()
+
+
+@pytest.mark.usefixtures("unused")
 @pytest.mark.parametrize("spoiled", ["empty", "not code", "cut", "one bit"])
 def test_damaged_code_is_put_away(spoiled):
     path = compiled.code_path()

@@ -164,13 +164,16 @@ def machine() -> Machine:
     if _in_use:
         return _in_use[0]
     path = None if os.environ.get(PLAIN) else code_path()
-    if path is None or not path.exists():
+    if path is None:
         return _PLAIN
     try:
+        if not path.exists():
+            return _PLAIN
         _in_use.append(Native(opened(path.read_bytes())))
     except (OSError, ValueError, ImportError):
         # cut short or damaged: it is made anew at the next start, and plain Python does the same meanwhile
-        path.unlink(missing_ok=True)
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
         return _PLAIN
     return _in_use[0]
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import subprocess
 import sys
+from contextlib import suppress
 from pathlib import Path
 
 from toolkit import compiled
@@ -26,7 +27,10 @@ _making: list[subprocess.Popen[bytes]] = []
 def ready() -> bool:
     """Whether there is nothing to make: the code lies there, or nothing here could make it, or it is not wanted."""
     path = None if os.environ.get(compiled.PLAIN) else compiled.code_path()
-    return path is None or path.exists()
+    try:
+        return path is None or path.exists()
+    except OSError:  # a folder that this account may not look into: nothing can be made there
+        return True
 
 
 def start() -> None:
@@ -43,16 +47,17 @@ def make() -> bool:
     path = compiled.code_path()
     if path is None or ready():
         return ready()
-    path.parent.mkdir(parents=True, exist_ok=True)
     new = path.with_name(f"{path.stem}-{os.getpid()}.new")
     try:
+        path.parent.mkdir(parents=True, exist_ok=True)
         for task in ("compile", "try"):
             subprocess.run([sys.executable, "-m", _NAME, task, new], check=True, timeout=LONGEST)
         new.replace(path)
     except (subprocess.SubprocessError, OSError):
         return False
     finally:
-        new.unlink(missing_ok=True)
+        with suppress(OSError):
+            new.unlink(missing_ok=True)
     for old in sorted(path.parent.glob("engine-*.o"), key=lambda one: one.stat().st_mtime)[:-KEPT]:
         old.unlink(missing_ok=True)
     return True

@@ -16,6 +16,7 @@ from typing import Any
 
 import psutil
 
+from toolkit import compiled
 from toolkit.classroom.record import FOLDER_VARIABLE, data_folder
 from toolkit.errors import LaunchError
 from toolkit.front.launch import FRONT, HOST, START_LESSON, lessons_folder, usable_port
@@ -100,12 +101,18 @@ def settings(known: Mapping[str, str], current: Path) -> dict[str, dict[str, Any
             "start_timeout": 120,
             "http_timeout": 120,
             # With accounts or containers of their own each record is in its learner's own data folder.
-            **({"environment": {FOLDER_VARIABLE: record_folder}} if spawner in SIMPLE else {}),
+            # Where all are one account they share the engine's machine code, too.
+            **({"environment": {FOLDER_VARIABLE: record_folder} | _code_folder()} if spawner in SIMPLE else {}),
         },
         "SimpleLocalProcessSpawner": {
             "home_dir_template": f"{folder}/learners/".replace("{", "{{").replace("}", "}}") + "{username}"
         },
     }
+
+
+def _code_folder() -> dict[str, str]:
+    path = compiled.code_path()
+    return {} if path is None else {compiled.FOLDER: str(path.parent)}
 
 
 def record_folder(spawner: Any) -> str:

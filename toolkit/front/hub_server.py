@@ -15,6 +15,7 @@ from traitlets.config import Config
 
 from toolkit.classroom.record import Record
 from toolkit.errors import CourseError
+from toolkit.front import engine
 from toolkit.front.launch import lab_settings, lessons_folder
 
 
@@ -33,6 +34,7 @@ def settings(lessons: Path, layouts: Path) -> dict[str, dict[str, Any]]:
 def main(words: list[str]) -> None:
     """Serve one learner until the hub ends it; `words` may name the lessons' folder."""
     lessons = lessons_folder(Path(words[0]) if words else None, Path.cwd())
+    engine.start()
     record = Record()
     if not record.learner():
         record.set_learner(os.environ.get("JUPYTERHUB_USER", ""))
