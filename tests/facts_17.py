@@ -7,6 +7,7 @@ from lesson_text import both, pressure
 from toolkit.diagnosis.pair_small import PAIR, RIGHT, capacity
 from toolkit.diagnosis.pair_station import END, NAME, OUTLET, PILOTS_AT
 from toolkit.diagnosis.pairs import FIRST, SECOND
+from toolkit.diagnosis.readings import DROP_LARGE, DROP_MARKED
 from toolkit.gas_by_hand import flow_share
 from toolkit.panels import lab, lesson_17
 from toolkit.panels.bench import run
@@ -51,6 +52,8 @@ def happened() -> dict[str, str]:
         "dirty": f"{pressure(plugged.at(BEHIND, ON))} where the filter is plugged",
         "cost": f"It takes {PAIR.by_key['filter'].check.minutes:g} minutes",
         "pilots": f"With pilots only it shows {pressure(plugged.at(BEHIND, PILOTS_AT + 110))}",
+        "small": f"small below {100 * DROP_MARKED:.0f} %",
+        "large": f"large from {100 * DROP_LARGE:.0f} % on",
         "off": f"with all off {pressure(plugged.at(BEHIND, END))}",
     }
 
@@ -96,6 +99,10 @@ TEACHES = [
     (
         "The gauge before the filter tells nothing: it stands before the trouble.",
         "test tests/test_lab.py::test_a_check_shows_the_same_with_both_unless_it_tells",
+    ),
+    (
+        "The meter tells nothing either: the burners get the same at both visits.",
+        "test tests/test_panel_lesson_17.py::test_the_burners_get_their_share_and_the_outlet_its_square",
     ),
     ("A plugged filter takes its share of the pressure, but only while gas flows.", "item 17.check"),
     (

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from lesson_text import both, pressure
 
-from toolkit.diagnosis.pair_monitor import ABOVE, PAIR, WIDE
-from toolkit.diagnosis.pair_station import END, NAME, OUTLET, PILOTS_AT
+from toolkit.diagnosis.pair_monitor import ABOVE, PAIR, WIDE, WORKER
+from toolkit.diagnosis.pair_station import END, OUTLET, PILOTS_AT
 from toolkit.diagnosis.pairs import FIRST, SECOND
 from toolkit.gas_by_hand import flow_share
 from toolkit.layers import MONITOR
@@ -40,17 +40,20 @@ def table() -> dict[str, str]:
 
 def happened() -> dict[str, str]:
     weak, shut = ran(FIRST), ran(SECOND)
-    for trace, wide, holds in ((weak, MONITOR, NAME), (shut, NAME, MONITOR)):
+    for trace, wide, holds in ((weak, MONITOR, WORKER), (shut, WORKER, MONITOR)):
         travel = trace.scenario.station.regulators[0].travel
         for time in (ON, END):  # "wide open" at the one, "holds the gas back" at the other
             assert trace.at(f"{wide}_lift", time) > 0.999 * travel
             assert trace.at(f"{holds}_lift", time) < 0.2 * travel
+    (taken, other) = (trace.at("appliances_flow", ON) / START["demand"] for trace in (weak, shut))
+    assert abs(taken - other) < 0.005
     return {
         "set": f"The worker is set to {pressure(START['set_point'])} and the monitor to "
         f"{pressure(START['set_point'] + ABOVE)}",
         "on": f"{pressure(weak.at(OUTLET, ON))} at the one visit and {pressure(shut.at(OUTLET, ON))} at the other",
         "off": f"With all off it shows {pressure(weak.at(OUTLET, END))} and {pressure(shut.at(OUTLET, END))}",
         **table(),
+        "meter": f"At both visits the meter shows {100 * taken:.0f} % of the rating",
         "full": f"there stand {pressure(weak.at(BETWEEN, ON))}",
         "empty": f"there stand {pressure(shut.at(BETWEEN, ON))}",
         "rests": f"With all off it is {pressure(shut.at(BETWEEN, END))}",
@@ -109,5 +112,6 @@ TEACHES = [
         "A monitor that sticks nearly shut is right again with pilots only.",
         "test tests/test_panel_lesson_18.py::test_a_monitor_that_sticks_is_right_with_pilots_only",
     ),
+    ("With a weak spring the outlet stays low with pilots only.", "bench"),
     ("Both set points are proven before a burner is lit.", "item 18.steps"),
 ]

@@ -6,7 +6,18 @@ from lesson_text import both, pressure
 
 from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.diagnosis.pair_station import END, NAME, OUTLET, PILOTS_AT
-from toolkit.diagnosis.pair_stuck import LEAST, MORE, PAIR, RELIEF_ABOVE, TEAR, VALVE
+from toolkit.diagnosis.pair_stuck import (
+    HELD_LOW,
+    LEAST,
+    MORE,
+    PAIR,
+    RELIEF_ABOVE,
+    SMELL_OFF,
+    SMELL_ON,
+    STACK,
+    TEAR,
+    VALVE,
+)
 from toolkit.diagnosis.pairs import FIRST, SECOND
 from toolkit.diagnosis.visits import HELD_DRAW
 from toolkit.faults import TornDiaphragm
@@ -18,8 +29,8 @@ START = lesson_19.BENCH.start("us")
 ON = PILOTS_AT - 1
 # The rows of the table: checks, and the sign of each that is told.
 IN_TABLE = (
-    *(("gauge_on", 0), ("gauge_off", 0), ("stack", 0), ("smell_on", 0), ("smell_off", 0), ("meter_off", 0)),
-    ("held_low", 0),
+    *(("gauge_on", 0), ("gauge_off", 0), (STACK.key, 0), (SMELL_ON.key, 0), (SMELL_OFF.key, 0)),
+    *(("meter_off", 0), (HELD_LOW.key, 0)),
 )
 
 
@@ -44,20 +55,21 @@ def happened() -> dict[str, str]:
         for trace in (torn, stuck):  # "blows at both"
             assert trace.at(f"{VALVE}_flow", time) > 0.0
         assert stuck.at(f"{NAME}_vent_flow", time) == 0.0  # "nothing comes from its vent"
-    held = ran(SECOND, "held_low")
+    held, low = ran(SECOND, HELD_LOW.key), ran(FIRST, HELD_LOW.key).settled(OUTLET)
+    assert HELD_DRAW == 3.0  # "three times"
     return {
         "set": f"set to {pressure(START['set_point'])}",
         "opens": f"opens at {pressure(START['set_point'] + RELIEF_ABOVE)}",
         "off": f"{pressure(torn.at(OUTLET, END - 1))} with the one and {pressure(stuck.at(OUTLET, END - 1))} with the",
         **table(),
-        "held": f"the outlet falls to {pressure(held.settled(OUTLET))}",
-        "torn": f"still lets {both(ran(FIRST, 'held_low').settled(f'{NAME}_vent_flow'), 'standard_flow')} out",
-        "cost": f"It takes {PAIR.by_key['held_low'].check.minutes:g} minutes",
+        "held": f"the outlet falls to {pressure(held.settled(OUTLET))}, over the tear to {pressure(low)}",
+        "torn": f"still lets {both(ran(FIRST, HELD_LOW.key).settled(f'{NAME}_vent_flow'), 'standard_flow')} out",
+        "cost": f"It takes {PAIR.by_key[HELD_LOW.key].check.minutes:g} minutes",
     }
 
 
 def worked() -> dict[str, str]:
-    torn, stuck = ran(FIRST, "held_low"), ran(SECOND, "held_low")
+    torn, stuck = ran(FIRST, HELD_LOW.key), ran(SECOND, HELD_LOW.key)
     here = stuck.scenario.station
     (load,), (regulator,) = here.loads, here.regulators
     passes = LEAST + MORE * START["severity"]
@@ -80,7 +92,7 @@ def worked() -> dict[str, str]:
         "opens": f"opens at {pressure(opens)}",
         "record": f"locks up at {pressure(whole)}",
         "hole": f"At {pressure(opens)} it passes {both(hole, 'standard_flow')}",
-        "low": f"At {pressure(low)}, which is {100 * low / opens:.0f} % of that",
+        "low": f"stands at {pressure(low)} over the tear.\n   That is {100 * low / opens:.0f} % of where",
         "root": f"{100 * (low / opens) ** 0.5:.0f} % of the flow",
         "left": f"That leaves {both(hole * (low / opens) ** 0.5, 'standard_flow')}",
     }

@@ -102,6 +102,14 @@ TEACHES = [
     ("Behind a plugged filter the gauge comes back to lock-up, for nothing flows any more.", "item 20.check"),
     ("Where the pipe leaks, the regulator goes on feeding it, and the gauge stays below.", "item 20.cause"),
     (
+        "With no flow a gauge belongs at lock-up, as on record.",
+        "test tests/test_panel_lesson_20.py::test_with_the_valve_shut_one_comes_back_to_lock_up_and_the_other_does_not",
+    ),
+    (
+        "With the valve shut the pipe stands higher, and leaks more than with all burners on.",
+        "test tests/test_panel_lesson_20.py::test_the_check_that_tells_feeds_the_leak",
+    ),
+    (
         "Shut a valve before the leak, and the gauge comes back with both.",
         "test tests/test_panel_lesson_20.py::test_a_valve_before_the_leak_hides_it",
     ),

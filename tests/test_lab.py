@@ -14,14 +14,14 @@ import pytest
 from toolkit.course import LESSONS as COURSE
 from toolkit.devices.balance import valve_area
 from toolkit.diagnosis.next_check import CHECKS
-from toolkit.diagnosis.pair_station import SPARE, TRAVEL, area_for, built_for, orifice_for
+from toolkit.diagnosis.pair_station import PILOTS_AT, SPARE, TRAVEL, area_for, built_for, orifice_for
 from toolkit.diagnosis.pairs import FIRST, SECOND, PairCheck, as_it_is
 from toolkit.diagnosis.readings import LOCK_UP_OFF
 from toolkit.panels import LESSONS, lab
 from toolkit.panels.bench import run
 from toolkit.panels.lab import Lab, which_of
 from toolkit.trace import Trace
-from toolkit.units import HOUR, IN_WC, PSI, SCF
+from toolkit.units import HOUR, IN_WC, PSI, SCF, format_pressure
 
 LABS: dict[str, Lab] = {number: module.LAB for number, module in LESSONS.items() if hasattr(module, "LAB")}
 CHECKED = [(number, key) for number, one in LABS.items() for key in one.pair.by_key]
@@ -157,6 +157,34 @@ def test_a_gauge_is_read_only_by_the_check_that_reads_it(number: str) -> None:
         drawing = LESSONS[number].BENCH.show(start(number, check=key)).drawing
         unread = set(re.findall(r"Volume (\w+): not read", drawing))
         assert unread == set(hidden) & set(re.findall(r"Volume (\w+):", drawing)) - set(here.gauges)
+
+
+@pytest.mark.parametrize("number", LABS)
+def test_a_room_without_a_gauge_has_none_before_the_truth(number: str) -> None:
+    for room in LABS[number].ungauged:
+        assert f"Volume {room}:" not in LESSONS[number].BENCH.show(start(number)).drawing
+        assert f"Volume {room}:" in LESSONS[number].BENCH.show(start(number, truth=True)).drawing
+
+
+@pytest.mark.parametrize("number", [number for number, one in LABS.items() if one.opens_at])
+def test_a_lab_that_opens_with_all_burners_on_shows_what_its_first_check_reads(number: str) -> None:
+    assert LABS[number].pair.checks[0].check.key == "gauge_on"
+    for visit in (1, 2):
+        chosen = start(number, visit=visit)
+        trace = run(lab.scenario_of(LABS[number], chosen))
+        stood = trace.at(f"{LABS[number].watch.at}_gauge_pressure", PILOTS_AT - 1)
+        assert ("outlet gauge now", format_pressure(stood, "us")) in LESSONS[number].BENCH.show(chosen).readouts
+
+
+@pytest.mark.parametrize("number", LABS)
+def test_on_paper_the_check_that_tells_is_shown_when_it_has_been_made(number: str) -> None:
+    bench = LESSONS[number].BENCH
+    telling = next(one for one in LABS[number].pair.checks if one.tells)
+    for changed in bench.handout[1:]:
+        settings = start(number) | changed
+        assert settings["check"] == telling.check.key
+        if telling.steps:
+            assert settings["moment"] > max(time for time, _ in telling.steps)
 
 
 @pytest.mark.parametrize(("number", "key"), CHECKED)

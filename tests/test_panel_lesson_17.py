@@ -6,9 +6,11 @@ from typing import Any
 
 import pytest
 
-from toolkit.diagnosis.pair_small import CLEAN, RIGHT, capacity, wide_open
+from toolkit.diagnosis import pair_leak, pair_monitor, pair_small
+from toolkit.diagnosis.pair_small import CLEAN, METER_WORDS, RIGHT, capacity, wide_open
 from toolkit.diagnosis.pair_station import END, NAME, OUTLET, PILOTS_AT
 from toolkit.diagnosis.pairs import FIRST, SECOND
+from toolkit.diagnosis.signs import SIGNS
 from toolkit.faults import PluggedFilter
 from toolkit.gas_by_hand import flow_share
 from toolkit.panels import lab, lesson_17
@@ -64,6 +66,16 @@ def test_what_the_plugged_filter_leaves_goes_with_the_absolute_pressure() -> Non
 def test_a_plugged_filter_shows_nothing_with_all_off() -> None:
     for time in (PILOTS_AT + 110, END):
         assert ran(SECOND).at(AFTER, time) == pytest.approx(ran(FIRST).at(AFTER, time), rel=5e-3)
+
+
+def test_how_near_the_meter_is_to_the_rating_is_said_with_it() -> None:
+    """In labs whose burners starve a bare "as the rating" would be said of four fifths of it."""
+    assert {value for value, _ in METER_WORDS} <= set(SIGNS["meter_on"].values)
+    for pair in (pair_small.PAIR, pair_monitor.PAIR, pair_leak.PAIR):
+        for severity in (0.0, 1.0):
+            values = BENCH.start("us") | {"severity": severity}
+            ((_, said),) = pair.shows(values, "meter_on", FIRST)
+            assert said in dict(METER_WORDS).values()
 
 
 @pytest.mark.parametrize("visit", [1, 2])

@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from toolkit.devices.regulator import lock_up_gauge_pressure
-from toolkit.diagnosis.pair_monitor import ABOVE, LEFT, LESS, WIDE
-from toolkit.diagnosis.pair_station import END, LONG_AGO, NAME, OUTLET, PILOTS_AT, area_for
+from toolkit.diagnosis.pair_monitor import ABOVE, LEFT, LESS, WIDE, WORKER
+from toolkit.diagnosis.pair_station import END, LONG_AGO, OUTLET, PILOTS_AT, area_for
 from toolkit.diagnosis.pairs import FIRST, SECOND
 from toolkit.diagnosis.readings import LOCK_UP_OFF
 from toolkit.faults import StuckStem, WeakMainSpring
@@ -41,7 +41,7 @@ def test_with_one_preload_left_either_holds_alike(severity: float) -> None:
     weak, shut = ran(FIRST, severity=severity), ran(SECOND, severity=severity)
     left = LEFT - LESS * severity
     forces = []
-    for trace, name in ((weak, NAME), (shut, MONITOR)):
+    for trace, name in ((weak, WORKER), (shut, MONITOR)):
         (fault,) = trace.scenario.faults
         assert isinstance(fault, WeakMainSpring)
         assert fault.devices == (name,)
@@ -52,7 +52,7 @@ def test_with_one_preload_left_either_holds_alike(severity: float) -> None:
         assert trace.at(OUTLET, END) == pytest.approx(lock_up, rel=0.01)
         assert lock_up < (1 - LOCK_UP_OFF) * lock_up_gauge_pressure(regulator.condition(), 60 * PSI)
     assert forces[0] == pytest.approx(forces[1], rel=1e-9)
-    worker = next(one for one in weak.scenario.station.regulators if one.name == NAME)
+    worker = next(one for one in weak.scenario.station.regulators if one.name == WORKER)
     assert forces[0] == pytest.approx(left * worker.condition().preload, rel=1e-9)
 
 
@@ -78,6 +78,12 @@ def test_a_monitor_that_sticks_is_right_with_pilots_only() -> None:
     assert trace.at(OUTLET, PILOTS_AT + 110) == pytest.approx(usual.at(OUTLET, PILOTS_AT + 110), rel=0.02)
     assert trace.at(OUTLET, END) == pytest.approx(usual.at(OUTLET, END), rel=0.01)
     assert trace.at(BETWEEN, ON) < 0.1 * 60 * PSI
+
+
+def test_the_inlet_gauge_is_read_in_the_drawing_by_the_check_that_reads_it() -> None:
+    drawing = BENCH.show(BENCH.start("us") | {"check": "inlet"}).drawing
+    assert "Volume inlet: 60.0 psig" in drawing
+    assert "Volume interstage: not read" in drawing
 
 
 @pytest.mark.parametrize("visit", [1, 2])

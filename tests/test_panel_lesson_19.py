@@ -8,8 +8,22 @@ from typing import Any
 
 import pytest
 
+from toolkit.diagnosis.next_check import CHECKS
 from toolkit.diagnosis.pair_station import END, NAME, OUTLET, PILOTS_AT, area_for
-from toolkit.diagnosis.pair_stuck import LEAST, LETS_OFF, MORE, PAIR, RELIEF_ABOVE, TEAR, VALVE, torn_alike
+from toolkit.diagnosis.pair_stuck import (
+    HELD_LOW,
+    LEAST,
+    LETS_OFF,
+    MORE,
+    PAIR,
+    RELIEF_ABOVE,
+    SMELL_OFF,
+    SMELL_ON,
+    STACK,
+    TEAR,
+    VALVE,
+    torn_alike,
+)
 from toolkit.diagnosis.pairs import FIRST, SECOND, as_met
 from toolkit.diagnosis.symptoms import vent_level
 from toolkit.diagnosis.visits import HELD_DRAW
@@ -50,7 +64,7 @@ def test_the_stuck_stem_passes_the_load_so_many_times_and_the_relief_valve_takes
 
 def test_only_the_torn_one_lets_gas_to_the_vent() -> None:
     """Through the tear goes what its hole passes into the open air (nozzle, closed form)."""
-    torn, stuck = ran(FIRST, "held_low"), ran(SECOND, "held_low")
+    torn, stuck = ran(FIRST, HELD_LOW.key), ran(SECOND, HELD_LOW.key)
     (load,), (tear,) = torn.scenario.station.loads, torn.scenario.faults
     assert isinstance(tear, TornDiaphragm)
     opens = 7 * IN_WC + RELIEF_ABOVE
@@ -66,24 +80,44 @@ def test_the_nose_at_the_vent_smells_the_stack() -> None:
     stuck = ran(SECOND)
     by_itself = as_met(stuck)
     assert (by_itself.vent_on, by_itself.vent_off) == ("none", "none")
-    beside = PAIR.by_key["smell_on"].reads(stuck)
+    beside = PAIR.by_key[SMELL_ON.key].reads(stuck)
     assert (beside.vent_on, beside.vent_off) == ("strong", "strong")
     assert vent_level(stuck.at(f"{VALVE}_flow", PILOTS_AT)) == 2
     # all else is read as ever
     assert replace(beside, vent_on=None, vent_off=None) == replace(by_itself, vent_on=None, vent_off=None)
-    held = ran(SECOND, "held_low")
-    assert PAIR.by_key["held_low"].reads(held).vent_held == "none"
+    held = ran(SECOND, HELD_LOW.key)
+    assert PAIR.by_key[HELD_LOW.key].reads(held).vent_held == "none"
     # a relief valve that still blew would be smelt then too
     blowing = replace(held, signals={**held.signals, f"{VALVE}_flow": held[f"{VALVE}_flow"] + 1e-3})
-    assert PAIR.by_key["held_low"].reads(blowing).vent_held == "strong"
+    assert PAIR.by_key[HELD_LOW.key].reads(blowing).vent_held == "strong"
+
+
+def test_each_check_beside_the_blowing_stack_says_how_one_keeps_out_of_its_gas() -> None:
+    usual = {"relief": "stack", "vent_on": "smell_on", "vent_off": "smell_off", "vent_held": "held_low"}
+    beside = [one for one in PAIR.checks if not one.check.forbidden and set(one.check.signs) & set(usual)]
+    assert [one.check for one in beside] == [STACK, SMELL_ON, SMELL_OFF, HELD_LOW]
+    for check in (STACK, SMELL_ON, SMELL_OFF):
+        assert "upwind" in check.name
+        assert "go no nearer once you smell it" in check.risk
+    assert "until the stack is still" in HELD_LOW.name
+    assert "safe place outdoors" in HELD_LOW.risk
+    for one in beside:  # all else is as everywhere, what the burners risk included
+        (sign,) = one.check.signs
+        plain = CHECKS[usual[sign]]
+        assert (one.check.minutes, one.check.effort, one.check.qualified) == (
+            plain.minutes,
+            plain.effort,
+            plain.qualified,
+        )
+        assert ("burners go out" in one.check.risk) == ("burners go out" in plain.risk)
 
 
 def test_held_low_the_relief_valve_is_shut_and_the_outlet_is_the_square_of_the_share() -> None:
     for which in (FIRST, SECOND):
-        trace = ran(which, "held_low")
+        trace = ran(which, HELD_LOW.key)
         assert trace.settled(f"{VALVE}_flow") == pytest.approx(0.0, abs=1e-9)
         assert trace.settled(OUTLET) < 3 * IN_WC
-    stuck = ran(SECOND, "held_low")
+    stuck = ran(SECOND, HELD_LOW.key)
     (load,) = stuck.scenario.station.loads
     share = (LEAST + 0.5 * MORE) / HELD_DRAW
     assert stuck.settled(OUTLET) == pytest.approx(share**2 * load.rated_gauge_pressure, rel=0.03)

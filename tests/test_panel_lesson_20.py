@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from typing import Any
 
@@ -66,7 +67,7 @@ def test_the_filter_is_plugged_as_choked_flow_has_it() -> None:
     assert trace.at(f"{load.name}_flow", ON) / (SPARE * load.rated_flow) == pytest.approx(before, rel=0.01)
 
 
-def test_with_the_valve_shut_one_comes_back_to_lock_up_and_the_other_feeds_its_leak() -> None:
+def test_with_the_valve_shut_one_comes_back_to_lock_up_and_the_other_does_not() -> None:
     plugged, leaks = ran(FIRST, "gauge_off"), ran(SECOND, "gauge_off")
     (regulator,) = plugged.scenario.station.regulators
     record = lock_up_gauge_pressure(regulator.condition(), 60 * PSI)
@@ -77,6 +78,15 @@ def test_with_the_valve_shut_one_comes_back_to_lock_up_and_the_other_feeds_its_l
     through = area_for(leaks.settled(LEAKS), leaks.settled(OUTLET), 0.0)
     assert through == pytest.approx(fault.leak_area, rel=0.01)
     assert leaks.settled(f"{NAME}_flow") == pytest.approx(leaks.settled(LEAKS), rel=0.01)
+
+
+@pytest.mark.parametrize("severity", [0.0, 1.0])
+def test_the_check_that_tells_feeds_the_leak(severity: float) -> None:
+    """It goes as the root of the pressure in the pipe (closed form), and that comes up as the burners go off."""
+    leaks = ran(SECOND, "gauge_off", severity=severity)
+    more = flow_share(leaks.settled(OUTLET), leaks.at(OUTLET, ON))
+    assert leaks.settled(LEAKS) / leaks.at(LEAKS, ON) == pytest.approx(more, rel=0.01)
+    assert more > 1.1
 
 
 def test_a_meter_before_the_leak_would_run_and_the_one_behind_it_stands() -> None:
@@ -115,6 +125,12 @@ def test_the_outlet_falls_as_fast_with_both(severity: float) -> None:
     plugged, leaks = ran(FIRST, severity=severity), ran(SECOND, severity=severity)
     for time in (1.0, ON_AT - 1, ON_AT + 10, ON, PILOTS_AT + 5):
         assert plugged.at(OUTLET, time) == pytest.approx(leaks.at(OUTLET, time), rel=0.02), time
+
+
+def test_no_gauge_stands_between_filter_and_regulator_as_the_text_says() -> None:
+    drawing = BENCH.show(BENCH.start("us")).drawing
+    assert "Filter filter: not opened" in drawing
+    assert set(re.findall(r"Volume (\w+):", drawing)) == {"outlet"}
 
 
 def test_the_leak_is_drawn_with_the_truth_only() -> None:

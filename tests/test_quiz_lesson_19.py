@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from quiz_text import asked, choice, numbers, numeric
 
-from toolkit.diagnosis.pair_stuck import VALVE
+from toolkit.diagnosis.pair_stuck import HELD_LOW, VALVE
 from toolkit.quiz import lesson_19
 from toolkit.quiz.lesson_19 import DRAWN_FOR, READ_OFF, drawn_slowly
 from toolkit.quiz.ordering import ChoiceQuestion
@@ -26,7 +26,7 @@ def test_four_items_of_three_types() -> None:
 @pytest.mark.parametrize("seed", range(8))
 def test_only_holding_low_tells_and_vent_and_lever_are_left_alone(seed: int) -> None:
     question = choice("19.check", seed, ("us", "metric")[seed % 2])
-    assert question.options[question.right] == "hold the outlet low and smell at the vent"
+    assert question.options[question.right] == HELD_LOW.name
     (barred,) = [one for one, told in enumerate(question.told) if told.startswith("Stop.")]
     assert question.options[barred] in ("plug the vent", "lift the relief's test lever")
     assert grade(question, barred).score == 0.0

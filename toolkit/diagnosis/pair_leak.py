@@ -12,7 +12,7 @@ from functools import lru_cache
 
 from toolkit.devices.balance import valve_area
 from toolkit.diagnosis.next_check import CHECKS
-from toolkit.diagnosis.pair_small import BEFORE_FILTER, BEFORE_FILTER_CALLED
+from toolkit.diagnosis.pair_small import BEFORE_FILTER, BEFORE_FILTER_CALLED, METER_WORDS
 from toolkit.diagnosis.pair_station import LONG_AGO, OUTLET, PILOTS, PILOTS_AT, area_for, built_for
 from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, as_it_is, as_met, usual
 from toolkit.diagnosis.readings import step
@@ -111,7 +111,7 @@ PAIR = Pair(
     checks=(
         *usual("gauge_on", "gauge_pilots"),
         PairCheck(BEFORE_FILTER, called=BEFORE_FILTER_CALLED),
-        PairCheck(CHECKS["meter_on"], as_it_is, by_the_house_meter),
+        PairCheck(CHECKS["meter_on"], as_it_is, by_the_house_meter, words=METER_WORDS),
         *usual("smell_on", "frost", "listen"),
         PairCheck(CHECKS["meter_off"], valve_shut, by_the_house_meter, steps=((END, "outlet valve shut"),)),
         PairCheck(CHECKS["gauge_off"], valve_shut, steps=((END, "outlet valve shut"),), tells=True),

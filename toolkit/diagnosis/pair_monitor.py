@@ -9,7 +9,8 @@ from dataclasses import replace
 
 from toolkit.devices.line import SensingLine
 from toolkit.diagnosis.next_check import CHECKS
-from toolkit.diagnosis.pair_station import END, LONG_AGO, NAME, VISIT_DAY, built_for
+from toolkit.diagnosis.pair_small import METER_WORDS
+from toolkit.diagnosis.pair_station import END, LONG_AGO, VISIT_DAY, built_for
 from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, usual
 from toolkit.diagnosis.visits import signs_of
 from toolkit.faults import WeakMainSpring
@@ -17,6 +18,7 @@ from toolkit.layers import MONITOR, with_monitor
 from toolkit.scenario import Scenario, Station, Volume
 from toolkit.units import IN_WC
 
+WORKER = "worker"
 # The monitor is set so far above its worker [Pa]; the two regulators are built alike.
 ABOVE = 4 * IN_WC
 # Wide open a regulator passes so many times the load: through one that is open the burners' gas hardly loses pressure.
@@ -32,10 +34,10 @@ def station(values: Values) -> Station:
     alone = built_for(values["set_point"], values["demand"], spare=WIDE)
     (worker,) = alone.regulators
     inlet, outlet = alone.volumes
-    lines = tuple(SensingLine(f"{name}_line") for name in (MONITOR, NAME))
+    lines = tuple(SensingLine(f"{name}_line") for name in (MONITOR, WORKER))
     alone = replace(
         alone,
-        regulators=(replace(worker, senses=lines[1].name),),
+        regulators=(replace(worker, name=WORKER, senses=lines[1].name),),
         volumes=(inlet, Volume(outlet.name, BEHIND)),
         sensing_lines=lines,
     )
@@ -48,14 +50,14 @@ def weak(here: Station, name: str, severity: float) -> WeakMainSpring:
     The two are built alike: with the same preload left they hold alike (closed form).
     """
     preloads = {one.name: one.condition().preload for one in here.regulators}
-    left = (LEFT - LESS * severity) * preloads[NAME] / preloads[name]
+    left = (LEFT - LESS * severity) * preloads[WORKER] / preloads[name]
     return WeakMainSpring(devices=name, left_share=left, **LONG_AGO)
 
 
 def visit(values: Values, which: int) -> Scenario:
     """The visit with either cause; `values`: "set_point" [Pa gauge], "demand" [standard m3/s], "severity" 0 to 1."""
     here = station(values)
-    fault = weak(here, NAME if which == FIRST else MONITOR, values["severity"])
+    fault = weak(here, WORKER if which == FIRST else MONITOR, values["severity"])
     return Scenario(here, VISIT_DAY, (fault,), END)
 
 
@@ -64,12 +66,16 @@ PAIR = Pair(
     suspects=("a weak spring in the worker", "a monitor that shuts too soon"),
     visit=visit,
     checks=(
-        *usual("gauge_on", "gauge_pilots", "gauge_off", "inlet", "meter_on", "smell_on", "frost", "listen"),
+        *usual("gauge_on", "gauge_pilots", "gauge_off"),
+        PairCheck(CHECKS["inlet"], gauges=("inlet",)),
+        PairCheck(CHECKS["meter_on"], words=METER_WORDS),
+        *usual("smell_on", "frost", "listen"),
         PairCheck(CHECKS["between"], gauges=("interstage",), tells=True),
         # what is proven is the monitor itself, so its fault is left in the run
         PairCheck(CHECKS["monitor_point"], reads=signs_of, tells=True),
         *usual("vent_end", "raise_set_point"),
     ),
     because="The gauge between the regulators stands near the inlet where the worker, the second, holds the gas back, "
-    "and near the outlet where the monitor, the first, has done so already; proven, its set point is off then.",
+    "and near the outlet where the monitor, the first, has done so already. Only where it is the monitor is the "
+    "monitor's proven set point off.",
 )

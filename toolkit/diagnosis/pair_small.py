@@ -13,6 +13,7 @@ from toolkit.devices.balance import valve_area
 from toolkit.diagnosis.next_check import CHECKS, Check
 from toolkit.diagnosis.pair_station import END, LONG_AGO, NAME, OUTLET, PILOTS_AT, VISIT_DAY, built_for
 from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, usual
+from toolkit.diagnosis.visits import FLOW_LESS, FLOW_MORE
 from toolkit.faults import Fault, PluggedFilter
 from toolkit.flow import mass_flow
 from toolkit.gas import standard_density
@@ -76,6 +77,11 @@ BEFORE_FILTER = Check(
     "before_filter", "read the gauge before the filter with all burners on", CHECKS["inlet"].minutes, ("inlet",)
 )
 BEFORE_FILTER_CALLED = "gauge before the filter, all on"
+# "As the rating" would be said of burners that get four fifths of it: where they starve, how near is said with it.
+METER_WORDS = (
+    ("less than the rating", f"less than {100 * FLOW_LESS:.0f} % of the rating"),
+    ("as the rating", f"{100 * FLOW_LESS:.0f} to {100 * FLOW_MORE:.0f} % of the rating"),
+)
 PAIR = Pair(
     noticed="The outlet is low when all burners are on, and right with pilots only.",
     suspects=("a regulator too small", "a plugged filter"),
@@ -83,7 +89,8 @@ PAIR = Pair(
     checks=(
         *usual("gauge_on", "gauge_pilots", "gauge_off"),
         PairCheck(BEFORE_FILTER, called=BEFORE_FILTER_CALLED),
-        *usual("meter_on", "smell_on", "frost", "listen"),
+        PairCheck(CHECKS["meter_on"], words=METER_WORDS),
+        *usual("smell_on", "frost", "listen"),
         PairCheck(CHECKS["filter"], gauges=("inlet",), tells=True),
         *usual("vent_end", "raise_set_point"),
     ),

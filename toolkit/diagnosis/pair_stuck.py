@@ -23,7 +23,7 @@ from toolkit.diagnosis.pair_station import (
     area_for,
     built_for,
 )
-from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, as_met, usual
+from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, as_it_is, as_met, usual
 from toolkit.diagnosis.signs import GAS, Signs
 from toolkit.diagnosis.symptoms import vent_level
 from toolkit.diagnosis.visits import HELD_FOR, held_low
@@ -104,15 +104,32 @@ def beside_the_stack(trace: Trace) -> Signs:
     return replace(signs, **{key: smelt(vent, times[key]) for key, vent in signs.met().items() if key in times})
 
 
+# Elsewhere these checks risk little. Here gas blows out where one would stand, so each says how it is made then.
+BLOWS = "gas blows out there: stay upwind, go no nearer once you smell it, keep flames and sparks away"
+STACK = replace(CHECKS["stack"], key="stack_upwind", name="listen to the relief's stack from upwind", risk=BLOWS)
+SMELL_ON, SMELL_OFF = (
+    replace(CHECKS[key], key=f"{key}_upwind", name=f"smell at the vent from upwind, {when}", risk=risk)
+    for key, when, risk in (
+        ("smell_on", "all burners on", BLOWS),
+        ("smell_off", "all off", f"{BLOWS}; {CHECKS['smell_off'].risk}"),
+    )
+)
+HELD_LOW = replace(
+    CHECKS["held_low"],
+    key="held_low_still",
+    name="hold the outlet low until the stack is still, then smell at the vent",
+    risk=f"gas is drawn off: to a safe place outdoors only; {CHECKS['held_low'].risk}",
+)
 PAIR = Pair(
     noticed="The outlet stands high, and gas blows out beside the regulator's vent.",
     suspects=("a torn diaphragm", "a stem stuck open"),
     visit=visit,
     checks=(
-        *usual("gauge_on", "gauge_pilots", "gauge_off", "stack"),
-        *(PairCheck(CHECKS[key], reads=beside_the_stack) for key in ("smell_on", "smell_off")),
+        *usual("gauge_on", "gauge_pilots", "gauge_off"),
+        PairCheck(STACK),
+        *(PairCheck(check, as_it_is, beside_the_stack) for check in (SMELL_ON, SMELL_OFF)),
         *usual("meter_on", "meter_off", "listen"),
-        PairCheck(CHECKS["held_low"], held_low, beside_the_stack, steps=((END, "outlet held low"),), tells=True),
+        PairCheck(HELD_LOW, held_low, beside_the_stack, steps=((END, "outlet held low"),), tells=True),
         *usual("plug_vent", "lift_lever"),
     ),
     because="Held low, the relief valve is shut and the air at the vent is clean; what comes out of the vent then has "

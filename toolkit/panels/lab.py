@@ -52,8 +52,9 @@ VISIT = Choice(
     ),
 )
 TRUTH = Choice("truth", "The truth", "view", (("not yet", False), ("show it, both causes", True)))
-# The share of the run at which the drawing opens: the end, when the check chosen has been made.
-OPENS_AT = 0.98
+# Where the drawing opens. A share of the run: its end, when the check chosen has been made. Or a moment [s] with all
+# burners on, so that the first gauges seen are those of the first check.
+OPENS_AT, ALL_ON = 0.98, PILOTS_AT - 20.0
 NOT_READ, FULL = "not read", 1.0
 # Sliders that labs share, and what is done at the usual visit.
 SET = starting(replace(SET_POINT, low=5 * IN_WC, high=8 * IN_WC), 7 * IN_WC)
@@ -67,7 +68,8 @@ class Lab:
     """A pair on a bench: its title, what the bench watches, its sliders.
 
     The sliders' keys are what the pair's visit is made with. `filtered`: the supply has a filter, drawn after it.
-    `opens_at` is the moment shown first [s]; 0 is near the end, when every check has been made.
+    `opens_at` is the moment shown first [s]; 0 is near the end, when every check has been made. `ungauged` are rooms
+    that have no gauge: they are drawn with the truth only.
     """
 
     title: str
@@ -76,6 +78,7 @@ class Lab:
     sliders: tuple[Slider, ...] = (SET, SEVERITY, LOAD)
     filtered: bool = False
     opens_at: float = 0.0
+    ungauged: tuple[str, ...] = ()
 
 
 def which_of(lab: Lab, visit: int) -> int:
@@ -199,7 +202,9 @@ def _hidden(lab: Lab, one: PairCheck, trace: Trace, settings: Settings) -> Shown
     (made, moment), units = _base(lab, one, trace, settings), settings["units"]
     station, found = trace.scenario.station, readings(one, trace)
     read = {lab.watch.at, *(load.at for load in station.loads), *one.gauges}
-    view = from_outside(drawn(lab, trace, moment, units), read)
+    view = drawn(lab, trace, moment, units)
+    view = replace(view, main=tuple(part for part in view.main if part.name not in lab.ungauged))
+    view = from_outside(view, read)
     gauge = gauge_shows(trace.at(f"{lab.watch.at}_gauge_pressure", moment))
     burnt = sum(max(0.0, trace.at(f"{load.name}_flow", moment)) for load in station.loads)
     return replace(
@@ -234,12 +239,14 @@ def bench_of(lab: Lab) -> Bench:
     moment = replace(MOMENT, high=lab.watch.duration, start=lab.opens_at or OPENS_AT * lab.watch.duration)
     controls: tuple[Control, ...] = (*lab.sliders, VISIT, offered, TRUTH, moment)
     order = list(GROUPS)
-    telling = next(one.check.key for one in lab.pair.checks if one.tells)
+    telling = next(one for one in lab.pair.checks if one.tells)
+    # on paper too the gauges are those of the check: one with steps of its own is made at the end of its run
+    at_end = {"moment": OPENS_AT * lab.watch.duration} if telling.steps else {}
     return Bench(
         lab.title,
         tuple(sorted(controls, key=lambda one: order.index(one.group))),
         lambda settings: show(lab, settings),
         wide=True,
         words_first=True,
-        handout=({}, *({"visit": visit, "check": telling} for visit in range(1, TWO + 1))),
+        handout=({}, *({"visit": visit, "check": telling.check.key} | at_end for visit in range(1, TWO + 1))),
     )

@@ -13,7 +13,7 @@ from toolkit.scenario import Scenario
 from toolkit.units import IN_WC, format_pressure, tidy
 
 WATCH = Watch("Regulator behind a filter", duration=END, top=16 * IN_WC, markers=lab.VISIT_MARKERS)
-LAB = lab.Lab("Too small, or plugged", PAIR, WATCH, filtered=True, opens_at=PILOTS_AT - 20)
+LAB = lab.Lab("Too small, or plugged", PAIR, WATCH, filtered=True, opens_at=lab.ALL_ON)
 AFTER = "inlet_gauge_pressure"
 
 

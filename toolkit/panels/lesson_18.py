@@ -13,7 +13,7 @@ from toolkit.scenario import Scenario
 from toolkit.units import IN_WC, format_pressure, tidy
 
 WATCH = Watch("Monitor and worker", duration=END, top=16 * IN_WC, markers=lab.VISIT_MARKERS)
-LAB = lab.Lab("Weak spring, or the monitor shut", PAIR, WATCH, opens_at=PILOTS_AT - 20)
+LAB = lab.Lab("Weak spring, or the monitor shut", PAIR, WATCH, opens_at=lab.ALL_ON)
 BETWEEN = "interstage_gauge_pressure"
 
 

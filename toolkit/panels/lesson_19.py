@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from toolkit.diagnosis.pair_station import END, NAME, OUTLET
-from toolkit.diagnosis.pair_stuck import PAIR, RELIEF_ABOVE, VALVE
+from toolkit.diagnosis.pair_stuck import HELD_LOW, PAIR, RELIEF_ABOVE, VALVE
 from toolkit.diagnosis.pairs import FIRST, SECOND
 from toolkit.diagnosis.visits import HELD_FOR
 from toolkit.panels import lab
@@ -15,7 +15,7 @@ from toolkit.units import IN_WC, format_pressure, format_quantity, tidy
 
 WATCH = Watch("Regulator and relief valve", duration=END + HELD_FOR, top=16 * IN_WC, markers=lab.VISIT_MARKERS)
 # The title seeds the draw of the later visits: with this one both causes come up among them.
-LAB = lab.Lab("Torn or stuck open", PAIR, WATCH)
+LAB = lab.Lab("Torn or stuck open", PAIR, WATCH, opens_at=lab.ALL_ON)
 
 
 def scenario(settings: Settings) -> Scenario:
@@ -25,7 +25,7 @@ def scenario(settings: Settings) -> Scenario:
 
 def explain(units: str) -> str:
     """What holding the outlet low shows with either cause, in numbers from the simulation."""
-    start = BENCH.start(units) | {"check": "held_low"}
+    start = BENCH.start(units) | {"check": HELD_LOW.key}
     torn, stuck = (run(lab.scenario_of(LAB, start, which)) for which in (FIRST, SECOND))
     opens, high, low = (
         format_pressure(gauge, units)

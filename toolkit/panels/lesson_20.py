@@ -20,7 +20,7 @@ WATCH = Watch(
     markers=(EventMarker(ON_AT / 60, "all on"), EventMarker(PILOTS_AT / 60, "pilots only")),
 )
 # The title seeds the draw of the later visits: with this one both causes come up among them.
-LAB = lab.Lab("Plugged or leaking", PAIR, WATCH, filtered=True)
+LAB = lab.Lab("Plugged or leaking", PAIR, WATCH, filtered=True, opens_at=lab.ALL_ON, ungauged=("inlet",))
 LEAKS = "outlet_leak_flow"
 
 

@@ -37,8 +37,8 @@ def said(values: Values, units: str) -> str:
     )
     return (
         f"By its tag a regulator is set to {set_point}; it has no relief of its own. A relief valve behind it opens at "
-        f"{opens}, and its stack ends outdoors beside the regulator's vent. The burners take "
-        f"{format_quantity(values['demand'], 'standard_flow', units)}."
+        f"{opens}, and its stack ends outdoors beside the regulator's vent. The burners are rated for "
+        f"{format_quantity(values['demand'], 'standard_flow', units)} in all."
     )
 
 
@@ -49,7 +49,7 @@ def _held(key: str, chance: Random, units: str) -> NumericQuestion:
     share = passes / calls
     return NumericQuestion(
         key,
-        f"{said(values, units)} The burners are rated at {format_pressure(rated, units)}. The stem is stuck where the "
+        f"{said(values, units)} They are rated at {format_pressure(rated, units)}. The stem is stuck where the "
         f"regulator passes {passes:g} times what the burners are rated for, whatever the outlet is. To hold the outlet "
         f"low, {calls:g} times the rating is called for, through openings that are like the burners'. Where does the "
         "outlet settle?",
@@ -89,13 +89,13 @@ def _shuts(key: str, chance: Random, units: str) -> TraceQuestion:
         key,
         f"A stem is stuck open, and the relief valve behind it blows; it begins to open at "
         f"{format_pressure(opens, units)}, and is shut again there. Qualified people draw more and more gas, to "
-        "a safe place, to hold the outlet low. From when on is the relief valve shut, so that a nose at the vent can "
-        "tell?",
+        "a safe place, to hold the outlet low. From when on is the relief valve shut, so that the air at the vent "
+        "begins to clear?",
         outlet_picture(trace, units, marks=(("opens", opens),)),
         (shut - half, shut + half),
         trace.scenario.duration,
         f"The relief valve is shut from {shut:.0f} s on, once the outlet has come down to the line. Before "
-        "that the air beside the vent has gas from the stack in it.",
+        "that the air beside the vent has gas from the stack in it. Wait until it has cleared; then look at the vent.",
     )
 
 

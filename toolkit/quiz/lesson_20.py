@@ -66,17 +66,17 @@ def _lost(key: str, chance: Random, units: str) -> NumericQuestion:
 
 # What qualified people do, in order; and pairs that must not be turned round, with the reason.
 STEPS = (
-    "Ask whether gas is smelt indoors or where the pipe enters; if it is, get people out and call from outside",
+    "Test for gas indoors and where the pipe enters, by nose and detector; if any, get people out, call from outside",
     "Read the outlet gauge with all burners on, and write it down",
     "Have every burner shut off and accounted for",
-    "Shut the outlet valve at the house, and watch the outlet gauge",
+    "Shut the outlet valve at the house, and watch the outlet gauge for a few minutes only",
     "Where it does not come back, call it in, shut the inlet valve, and keep people and flames away from the pipe",
     "Have the leak mended, and the pipe proven tight",
-    "Let gas in slowly, and see the outlet gauge come to lock-up",
+    "Let gas in slowly, purge the air out, and see the outlet gauge come to lock-up",
     "Have the burners relit by a qualified person",
 )
 SAFETY: Mapping[tuple[int, int], str] = {
-    (0, 3): "Gas indoors stops everything else: no valve is worked while people are in danger.",
+    (0, 3): "Gas indoors stops everything else, and the ground may have taken its smell: no valve is worked before.",
     (2, 3): "Burners that go out while a valve is shut let gas out unlit when it comes back.",
     (4, 5): "A pipe that leaks is not dug up or mended while gas still feeds it.",
     (5, 6): "Gas is let in only once the pipe is proven tight.",
