@@ -78,7 +78,8 @@ def against_lsoda(scenarios: dict[str, Scenario]) -> dict[str, tuple[float, floa
         for rtol in (1e-2, 1e-3, 1e-4, 1e-5, 1e-6, 1e-7):
             try:
                 other = off(by_lsoda(rtol, 60))
-            except AssertionError:
+            # too many steps, or a trip that its own loose curve does not show a second time
+            except (AssertionError, ValueError):
                 continue
             if other <= max(error, 1e-3):
                 break

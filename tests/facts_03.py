@@ -124,11 +124,11 @@ TEACHES = [
     (
         "Then the seat leaks, and the outlet climbs until something lets gas out: here the internal relief, "
         "near 16.0 in. w.c. (39.9 mbar).",
-        "test tests/test_quiz_diagnosis.py::test_hard_debris_shows_at_rest_only_and_ends_at_the_relief",
+        "test tests/test_taught.py::test_a_hard_piece_shows_at_night_only_and_ends_at_the_relief",
     ),
     (
         "Gas at the vent outdoors, mostly at night or in summer, when nothing burns.",
-        "test tests/test_quiz_diagnosis.py::test_hard_debris_shows_at_rest_only_and_ends_at_the_relief",
+        "test tests/test_taught.py::test_a_hard_piece_shows_at_night_only_and_ends_at_the_relief",
     ),
     ("**Creep** is an outlet that keeps rising with all burners off.", "item 03.leak"),
     ("A nick in the seat does it too.", "test tests/test_dynamics.py::test_time_for_a_leak_to_fill_a_shut_outlet"),

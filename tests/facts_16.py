@@ -28,7 +28,7 @@ from toolkit.trace import Trace
 
 START = lesson_16.BENCH.start("us")
 # The rows of the table: checks, and the sign of each that is told.
-IN_TABLE = (("gauge_off", -1), ("meter_off", 0), ("smell_off", 0), ("sun", 0), ("inlet_shut", 0), ("shade", 0))
+IN_TABLE = (("gauge_off", -1), ("meter_off", 0), ("smell_off", 0), ("in_the_sun", 0), ("inlet_shut", 0), ("sun", 0))
 
 
 def ran(which: int, check: str = "gauge_on") -> Trace:
@@ -52,7 +52,7 @@ def happened() -> dict[str, str]:
         assert abs(leaks.at(OUTLET, time) - warms.at(OUTLET, time)) < 0.005 * warms.at(OUTLET, time)
     shut, warm, shade, later = (
         ran(which, check)
-        for which, check in ((FIRST, "inlet_shut"), (SECOND, "inlet_shut"), (SECOND, "shade"), (FIRST, "shade"))
+        for which, check in ((FIRST, "inlet_shut"), (SECOND, "inlet_shut"), (SECOND, "sun"), (FIRST, "sun"))
     )
     assert shut.at(OUTLET, END) - shut.at(OUTLET, SHUT_AT + 900) < 1.0  # "and stops", within a quarter of an hour
     return {
@@ -67,7 +67,7 @@ def happened() -> dict[str, str]:
         "falls": f"falls back to {pressure(shade.at(OUTLET, COOL_AT))}",
         "later": f"is at {pressure(later.at(OUTLET, COOL_AT))} by then",
         "costs": f"{PAIR.by_key['inlet_shut'].check.minutes:g} minutes",
-        "waits": f"{PAIR.by_key['shade'].check.minutes:g} minutes",
+        "waits": f"{PAIR.by_key['sun'].check.minutes:g} minutes",
     }
 
 
@@ -112,11 +112,15 @@ TEACHES = [
         "test tests/test_panel_lesson_16.py::test_both_climb_as_the_closed_forms_say",
     ),
     (
-        "The sun's own check does not tell: the gauge rises in the sun over a leaking seat too.",
+        "A rise in the sun does not tell: the gauge rises in the sun over a leaking seat too.",
         "test tests/test_lab.py::test_a_check_shows_the_same_with_both_unless_it_tells",
     ),
     ("A leak needs gas from the inlet; the sun needs none.", "item 16.check"),
     ("What the sun has lifted falls again in the shade.", "item 16.leaves"),
+    (
+        "If it falls and still stands above lock-up, it was both: the sun, and a seat that leaks.",
+        "test tests/test_signs.py::test_the_shade_tells_a_leak_from_the_sun",
+    ),
     (
         "What stands between the valve and the seat still comes through, and only then the climb stops.",
         "test tests/test_panel_lesson_16.py::test_what_stands_behind_the_valve_comes_through_and_no_more",

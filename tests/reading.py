@@ -17,7 +17,8 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
-from browser import WAIT, Course, alive, children
+import psutil
+from browser import WAIT, Course, alive
 
 from toolkit.front.launch import START_LESSON
 
@@ -159,7 +160,7 @@ def served(
             yield "".join(lines), server.pid
         finally:
             alarm.cancel()
-            kernels = children(server.pid)
+            kernels = below(server.pid)
             server.send_signal(by)
             try:
                 rest, _ = server.communicate(timeout=30)
@@ -175,6 +176,14 @@ def served(
     assert rest == ""
     assert not [pid for pid in kernels if alive(pid)], "kernels outlived the course"
     assert set(scratch.glob("course-*")) == before, "something was left behind"
+
+
+def below(pid: int) -> list[int]:
+    """The processes that a process started, and those that they started."""
+    try:
+        return [one.pid for one in psutil.Process(pid).children(recursive=True)]
+    except psutil.NoSuchProcess:
+        return []
 
 
 def until_open(lines: Iterable[str]) -> Iterator[str]:

@@ -97,7 +97,7 @@ def changed(change: Callable[[str], str]) -> str:
         (lambda text: text.replace("level = 1", "level = 7", 1), r"x, case 1 \(1-01\).level: 7 was given"),
         (lambda text: text.replace('suspect = "', 'suspect = "un', 1), r"\(1-01\).suspect: 'un"),
         (lambda text: text.replace("day = ", "days = ", 1), r"\(1-01\).days"),
-        (lambda text: text.replace("version = 2", "version = true", 1), r"\(1-01\).version: True was given"),
+        (lambda text: text.replace("version = ", "version = true # ", 1), r"\(1-01\).version: True was given"),
         (lambda text: text.replace('frost = "none"', 'frost = "some"', 1), r"\(1-01\).shows.frost: 'some' was given"),
         (lambda text: text.replace("sources = [", 'sources = ["hearsay", ', 1), r"\(1-01\).sources: 'hearsay'"),
         (lambda text: text.replace('"1-02"', '"1-01"', 1), "x, key: '1-01' was given"),

@@ -211,7 +211,7 @@ def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
     chance = Random(SEED + 1)
     record = Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI)
     states = set()
-    for _ in range(120):
+    for _ in range(300):
         layers = [key for key in LAYERS if chance.random() < 0.5]
         signs = {key: chance.choice(SIGNS[key].values) for key in chance.sample(list(SIGNS), chance.randrange(6))}
         read = {key: chance.uniform(2, 13) * IN_WC for key in READINGS if chance.random() < 0.3}

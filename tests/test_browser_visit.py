@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 from typing import Any
 
 import pytest
@@ -14,7 +15,7 @@ from test_browser_read import pages as pages
 
 from toolkit.course import VISIT
 from toolkit.quiz.items import offer
-from toolkit.quiz.trouble_case import draw_case
+from toolkit.quiz.trouble_case import LEVELS, draw_case
 from toolkit.quiz.trouble_items import case_items
 from toolkit.quiz.visit import MAKE_SAFE, VisitQuestion, advised_acts, choices, worded
 
@@ -24,8 +25,9 @@ SIZES = ((1280, 720), (1024, 768))
 LEVEL, SEED = 2, 3
 
 
+@cache
 def questions() -> dict[str, Any]:
-    """What the page asks, by the ends of the keys."""
+    """What the page asks, by the ends of the keys, in the order in which it is asked."""
     return {item.key[3:]: offer(item, SEED) for item in case_items(draw_case(SEED, LEVEL))}
 
 
@@ -56,7 +58,7 @@ def open_case(page: Page) -> Locator:
     page.keyboard.type(str(SEED))
     page.keyboard.press("Tab")
     pressed(page, chooser.get_by_role("button", name="Open this case"))
-    quiz = page.locator(".gp-quiz", has_text="Question 1 of 7")
+    quiz = page.locator(".gp-quiz", has_text=f"Question 1 of {len(questions())}")
     expect(quiz).to_be_visible()
     return page.locator(".gp-quiz").nth(1)
 
@@ -69,7 +71,7 @@ def go_on(page: Page, quiz: Locator) -> None:
 
 def await_question(quiz: Locator, number: int) -> None:
     """Wait until a question is there and the keyboard has its place: at its head, or in the field for a number."""
-    expect(quiz.locator("h3").first).to_have_text(f"Question {number} of 7")
+    expect(quiz.locator("h3").first).to_have_text(f"Question {number} of {len(questions())}")
     expect(quiz.locator("input[type=text]" if number == 5 else ".gp-top")).to_be_focused()
 
 
@@ -170,7 +172,15 @@ def test_a_whole_case_at_the_keyboard_alone(page: Page, course: Course) -> None:
     expect(quiz).to_contain_text("Right.")
     go_on(page, quiz)
 
-    await_question(quiz, 7)
+    if "defeated" in asked:
+        await_question(quiz, 7)
+        quiz.get_by_role("radio").nth(asked["defeated"].right).focus()
+        page.keyboard.press("Space")
+        pressed(page, quiz.get_by_role("button", name="Check my answer"))
+        expect(quiz).to_contain_text("Right.")
+        go_on(page, quiz)
+
+    await_question(quiz, len(asked))
     for place, entry in enumerate(asked["restore"].entries):
         choose(page, quiz.get_by_role("combobox").nth(place), entry)
     shots(page, quiz, "visit-restore")
@@ -239,3 +249,77 @@ def test_on_a_projector_the_answer_waits_for_reveal(page: Page, course: Course) 
     expect(feedback).to_be_visible()
     shots(page, quiz, "visit-projector")
     pressed(page, switch, "Space")
+
+
+# How wide the words of each choice of a closed menu are, and the room they have there before its arrow [px].
+WORDS_AND_ROOM = """e => {
+  const pen = document.createElement('canvas').getContext('2d'), style = getComputedStyle(e)
+  pen.font = style.font
+  const room = e.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight)
+  return [...e.options].map(o => [o.text, pen.measureText(o.text).width, room])
+}"""
+
+
+def answered(page: Page, quiz: Locator, field: Locator, text: str | None = None) -> None:
+    """Answer the question in front by one field, whatever comes of it, and go on."""
+    field.focus()
+    page.keyboard.type(text) if text else page.keyboard.press("Space")
+    page.keyboard.press("Tab")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    go_on(page, quiz)
+
+
+def test_long_names_are_read_whole_on_a_phone(page: Page, pages: Course) -> None:
+    asked = questions()
+    opened(page, pages, VISIT.file)
+    chooser = page.locator(".gp-quiz").first
+    for width in (1024, 400):
+        page.set_viewport_size({"width": width, "height": 800})
+        cut = [
+            text
+            for text, wide, room in chooser.get_by_role("combobox", name="Station").evaluate(WORDS_AND_ROOM)
+            if wide > room
+        ]
+        assert not cut
+    quiz = open_case(page)
+    expect(chooser).to_contain_text(f"Level {LEVEL}: {LEVELS[LEVEL]}. Station: any station. Seed: {SEED}.")
+    screenshot(page, "visit-phone-open", 400, 800)
+    answered(page, quiz, quiz.get_by_role("radio").first)
+    await_question(quiz, 2)
+    pressed(page, quiz.get_by_role("button", name="look for frost"))
+    expect(quiz.locator("tbody tr")).to_have_count(1)
+    pressed(page, quiz.get_by_role("button", name="I know enough: end the visit"))
+    go_on(page, quiz)
+    await_question(quiz, 3)
+    box = quiz.locator("input[type=number]").first
+    box.focus()
+    page.keyboard.press("Control+A")
+    page.keyboard.type("100")
+    page.keyboard.press("Tab")
+    expect(quiz).to_contain_text("all are given")
+    pressed(page, quiz.get_by_role("button", name="Check my answer"))
+    go_on(page, quiz)
+    await_question(quiz, 4)
+    answered(page, quiz, quiz.get_by_label("Your answer"), "10")
+    unit = {"standard_flow": "scfh", "gauge_pressure": "psi"}[asked["number"].kind]
+    await_question(quiz, 5)
+    answered(page, quiz, quiz.get_by_label("Your answer"), f"1 {unit}")
+    for number in range(6, len(asked)):  # the layers: which acted, and where it is asked which would not
+        await_question(quiz, number)
+        answered(page, quiz, quiz.get_by_role("radio").first)
+    await_question(quiz, len(asked))
+    steps = asked["restore"].entries
+    for place, entry in enumerate(steps):
+        choose(page, quiz.get_by_role("combobox").nth(place), entry)
+    whole = quiz.locator(".gp-in-full td")
+    expect(whole).to_have_text(list(steps))
+    assert whole.evaluate_all("es => es.every(e => e.scrollWidth <= e.clientWidth)")
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth")
+    whole.first.evaluate("e => e.scrollIntoView({block: 'center'})")
+    screenshot(page, "visit-phone-restore", 400, 800)
+    assert serious(page) == []
+    # a wide page shows them in the menus, and not a second time
+    page.set_viewport_size({"width": 1024, "height": 768})
+    expect(whole.first).to_be_hidden()
+    menu = quiz.get_by_role("combobox").first.evaluate(WORDS_AND_ROOM)
+    assert [text for text, wide, room in menu if wide > room] == []

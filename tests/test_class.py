@@ -21,6 +21,7 @@ from toolkit.classroom.room import ROOM_VARIABLE, Room
 from toolkit.diagnosis.next_check import CHECKS
 from toolkit.diagnosis.signatures import SUSPECTS
 from toolkit.errors import RoomError
+from toolkit.panels import class_votes
 from toolkit.panels.board import NEXT, Board
 from toolkit.panels.class_votes import ASKED, question_of
 from toolkit.panels.demonstration import BENCH, HIDDEN, NUMBERS, hidden, key_text, show
@@ -126,6 +127,22 @@ def test_every_question_is_a_vote_or_has_a_reason_not_to_be_one() -> None:
 
 def test_each_phase_has_its_words() -> None:
     assert set(ASKED) == set(NEXT) == set(PHASES)
+
+
+def test_a_page_makes_the_question_of_a_round_once(
+    ballots: Ballots, votable: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = []
+    monkeypatch.setattr(class_votes, "offer", lambda *asked: made.append(asked) or offer(*asked))
+    page = InClass(ballots, "ann")
+    ballots.ask(votable, 5_001, "us")
+    for _ in PHASES:
+        page.look()
+        ballots.go_on()
+    assert len(made) == 1
+    ballots.ask(votable, 5_002, "us")
+    page.look()
+    assert len(made) == 2
 
 
 def test_a_learner_sees_the_question_votes_and_learns_the_answer_last(ballots: Ballots, votable: str) -> None:

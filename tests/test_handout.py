@@ -26,7 +26,7 @@ from toolkit.panels.predict import Prediction
 from toolkit.quiz import paper
 from toolkit.quiz.cases import ITEMS, items_of, offer
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, shown_order
-from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion, TraceQuestion, grade
+from toolkit.quiz.questions import CauseQuestion, NumericQuestion, Question, TraceQuestion, grade
 from toolkit.units import display_unit, parse_quantity, to_display
 
 BOOKS = {path.name[:2]: path for path in sorted(CHECKOUT_LESSONS.glob("[0-9]*.ipynb"))}
@@ -240,7 +240,7 @@ def test_the_key_tells_the_computed_answer(item: Any, units: str) -> None:
     elif isinstance(question, TraceQuestion):
         start, end = question.window
         assert said == f"{question.worked}\nAny time from {ceil(start)} to {floor(end)} s counts as right."
-    elif isinstance(question, SuspectsQuestion):
+    elif isinstance(question, CauseQuestion):
         true = question.names()[question.suspects.index(question.truth)]
         assert said.startswith(f"It was: {true}.")
         for name, share in zip(question.names(), question.posterior, strict=True):

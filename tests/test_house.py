@@ -255,7 +255,7 @@ def test_no_folder_imports_itself_in_a_circle():
         (forbidden, "quiz.html", "import ipywidgets"),
         (forbidden, "simulation", "def now():\n    import time"),
         (forbidden, "gas", "from pint import UnitRegistry"),
-        (forbidden, "diagnosis.suspects", "from secrets import randbelow"),
+        (forbidden, "diagnosis.symptoms", "from secrets import randbelow"),
         (lambda _, tree: chances(tree), "x", "import random\nrandom.random()"),
         (lambda _, tree: chances(tree), "x", "rng = np.random.default_rng()"),
         (lambda _, tree: chances(tree), "x", "from random import choice"),

@@ -252,8 +252,17 @@ def test_a_finding_says_how_likely_it_is_and_what_is_safe_before_it_says_repair(
 def test_what_is_no_repair_of_the_station_ends_in_words_of_its_own(suspect, word):
     assert word in AFTER[suspect]
     assert set(AFTER) - {""} <= set(SUSPECTS)
-    sound = answer(asked(signs=Signs(sun="rises", lock_up="as on record"), priors={"sun": 1.0}))
+    sound = answer(asked(signs=Signs(sun="rises and falls back", lock_up="as on record"), priors={"sun": 1.0}))
     assert (sound.advice.state, AFTER["sun"] in end_words(sound)) == ("found", True)
+
+
+def test_what_stays_up_in_the_shade_is_never_put_down_to_the_sun():
+    """However much weight the sun has: gas has come in, and it is not left so."""
+    told = answer(asked(signs=Signs(sun="rises and stays up"), priors={**PRIORS, "sun": 1e6}))
+    assert told.suspects[0].key == "sun"
+    assert told.advice.state != "found"
+    assert "it is not left so" in " ".join(meanwhile(told.signs))
+    assert meanwhile(Signs(sun="rises and falls back")) == ()
 
 
 SOUND_GAUGES = Signs(vent_on="none", vent_off="none", outlet_on="normal", lock_up="as on record", creep="still")

@@ -102,8 +102,8 @@ def test_an_irrelevant_check_tells_nothing_within_noise():
     real = information(belief(Signs(), table), CHECKS["sun"])
     signs[:, place] = np.random.default_rng(5).permutation(signs[:, place])
     dealt = information(belief(Signs(), replace(table, signs=signs)), CHECKS["sun"])
-    assert real > 0.1
-    assert dealt < 0.01
+    assert real > 0.2
+    assert dealt < 0.02
 
 
 def test_a_check_of_what_the_kind_has_not_or_what_is_known_tells_nothing():
@@ -192,7 +192,8 @@ def walk(kind, suspect, number, *, qualified=True):
 
 
 @pytest.mark.parametrize(
-    ("kind", "suspect"), [(KIND, "torn"), ("monitored", "monitor_shut"), ("line sensed", "relief_dirty")]
+    ("kind", "suspect"),
+    [(KIND, "torn"), ("monitored", "monitor_shut"), ("line sensed", "relief_dirty"), (KIND, "sun")],
 )
 def test_a_clear_case_ends_found_with_its_own_check_passed(kind, suspect):
     way, known = walk(kind, suspect, 0)
@@ -262,9 +263,11 @@ def test_the_best_check_is_the_one_that_tells_most_a_minute():
 
 @pytest.fixture(scope="module")
 def unseen_days():
-    """Three suspects of different sorts on four kinds, two days each, of a seed that is not the tables'."""
+    """Three suspects of different sorts on four kinds, two days each of three seeds that are not the tables'."""
     suspects = ("dirty_seat", "vent_blocked", "filter_plugged")
-    runs = [Run(kind, key, n, 4) for kind in list(KINDS)[:4] for key in suspects for n in (0, 1)]
+    runs = [
+        Run(kind, key, n, seed) for kind in list(KINDS)[:4] for key in suspects for n in (0, 1) for seed in (4, 5, 6)
+    ]
     return [(run, signs_of_run(run)) for run in runs]
 
 

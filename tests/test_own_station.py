@@ -39,6 +39,7 @@ from toolkit.diagnosis.signatures import (
     unpacked,
 )
 from toolkit.diagnosis.signs import SIGNS, Signs
+from toolkit.diagnosis.sites import Shade
 from toolkit.errors import LaunchError, ScenarioError
 from toolkit.faults import SupplyChange, Warmed
 from toolkit.front import tables
@@ -188,9 +189,10 @@ def test_each_of_several_devices_has_its_turn():
 
 def test_the_sun_warms_what_stands_behind_the_regulator():
     for name in NAMES:
-        (sun,) = case_on(name, "sun", 3).scenario.faults
+        sun, shade = case_on(name, "sun", 3).scenario.faults
         assert isinstance(sun, Warmed)
-        assert sun.devices == (FOUND[name][1],)
+        assert isinstance(shade, Shade)
+        assert sun.devices == shade.devices == (FOUND[name][1],)
 
 
 @pytest.mark.parametrize("name", NAMES)

@@ -61,11 +61,11 @@ def test_what_stands_behind_the_valve_comes_through_and_no_more() -> None:
 
 
 def test_in_the_shade_what_the_sun_has_lifted_falls_and_what_leaked_stays() -> None:
-    warms, leaks = ran(SECOND, "shade"), ran(FIRST, "shade")
+    warms, leaks = ran(SECOND, "sun"), ran(FIRST, "sun")
     assert warms.at(OUTLET, COOL_AT) == pytest.approx(warms.at(OUTLET, OFF_AT + 5), abs=0.1 * IN_WC)
     assert leaks.at(OUTLET, COOL_AT) > leaks.at(OUTLET, END) + 0.5 * IN_WC
 
 
 def test_the_shade_is_spoken_of() -> None:
-    shown = BENCH.show(BENCH.start("us") | {"check": "shade", "visit": 1, "truth": True})
+    shown = BENCH.show(BENCH.start("us") | {"check": "sun", "visit": 1, "truth": True})
     assert any("the cooling in the shade" in said for _, said in shown.events)

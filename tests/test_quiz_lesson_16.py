@@ -27,7 +27,7 @@ def test_the_inlet_valve_or_the_shade_tells_and_the_set_point_is_left_alone(seed
     question = choice("16.check", seed, ("us", "metric")[seed % 2])
     assert question.options[question.right] in (
         "shut the inlet valve and watch the outlet gauge, all off",
-        "watch the outlet gauge until the sun is off the pipe, all off",
+        "read the outlet gauge with all off before the sun is on it, in the sun, and in the shade again",
     )
     barred = question.options.index("raise the set point")
     assert question.told[barred].startswith("Stop. A set point is never raised")
@@ -42,8 +42,8 @@ def test_the_cause_is_told_by_the_shut_valve_or_the_shade_and_by_nothing_else(se
     read = dict(row for row in question.table if len(row) == 2)
     leak = {"comes to a stop": True, "climbs on": False}.get(read.get("outlet gauge, inlet valve shut, all off", ""))
     if leak is None:
-        shade = read.get("outlet gauge, until the pipe is cool again, all off", "")
-        leak = {"climbs on": True, "falls back": False}.get(shade)
+        shade = read.get("gauge in the sun, then in the shade, all off", "")
+        leak = {"rises and stays up": True, "rises and falls back": False}.get(shade)
     assert question.right == (2 if leak is None else 0 if leak else 1)
 
 

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from toolkit.errors import AnswerError
 from toolkit.figures.chart import Picture
+from toolkit.quiz.grades import read_points
 from toolkit.quiz.questions import (
     NumericQuestion,
     Slip,
@@ -18,7 +19,6 @@ from toolkit.quiz.questions import (
     grade,
     item_hash,
     quadratic_credit,
-    read_points,
 )
 from toolkit.units import IN_WC, PSI, atmosphere, tidy
 

@@ -14,7 +14,7 @@ from toolkit.quiz import html
 from toolkit.quiz.cases import LESSONS, items_of
 from toolkit.quiz.items import offer
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
-from toolkit.quiz.questions import NumericQuestion, SuspectsQuestion, TraceQuestion, item_hash
+from toolkit.quiz.questions import CauseQuestion, NumericQuestion, TraceQuestion, item_hash
 from toolkit.quiz.widgets import Quiz, quiz, unit_hint
 from toolkit.units import display_unit, parse_quantity, to_display
 
@@ -37,7 +37,7 @@ def key_of(question: object) -> list[object]:
         return [question.right]
     if isinstance(question, OrderQuestion):
         return list(range(len(question.entries)))
-    assert isinstance(question, SuspectsQuestion)
+    assert isinstance(question, CauseQuestion)
     return [100 if key == question.truth else 0 for key in question.suspects]
 
 
@@ -146,7 +146,7 @@ def test_a_time_starts_empty_and_is_not_graded_untouched(record: Record) -> None
 
 def at_suspects(record: Record) -> Quiz:
     run = Quiz("03", 5, record)
-    while not isinstance(run.question, SuspectsQuestion):
+    while not isinstance(run.question, CauseQuestion):
         run.next()
     return run
 
@@ -154,8 +154,9 @@ def at_suspects(record: Record) -> Quiz:
 def test_points_are_added_up_as_they_are_given(record: Record) -> None:
     run = at_suspects(record)
     names = [field.description for field in run.inputs.children]
-    assert isinstance(run.question, SuspectsQuestion)
-    assert tuple(names) == run.question.names()
+    question = run.question
+    assert isinstance(question, CauseQuestion)
+    assert tuple(names) == question.names()
     run.inputs.children[0].value = 60
     assert "60 of 100 points given, 40 left to give" in run.sum.value
     run.inputs.children[1].value = 60
@@ -167,20 +168,24 @@ def test_points_are_added_up_as_they_are_given(record: Record) -> None:
     assert "all are given" in run.sum.value
     run.check()
     assert len(record.attempts()) == 1
-    assert record.attempts()[0].attempt.answer == [60.0, 40.0] + [0.0] * (len(names) - 2)
+    assert record.attempts()[0].attempt.answer == {
+        "case": "",
+        "truth": question.truth,
+        "points": dict(zip(question.suspects, [60.0, 40.0] + [0.0] * (len(names) - 2), strict=True)),
+    }
 
 
 def test_feedback_shows_posterior_and_replay(record: Record) -> None:
     run = at_suspects(record)
     assert "What was read at the visit" in run.body.value
-    assert isinstance(run.question, SuspectsQuestion)
+    assert isinstance(run.question, CauseQuestion)
     wrong = next(index for index, key in enumerate(run.question.suspects) if key != run.question.truth)
     run.inputs.children[wrong].value = 100
     run.check()
     words = text_of(run.feedback.value)
-    assert "What the readings say" in words
-    assert 'aria-label="Your points beside what the readings say"' in run.feedback.value
-    assert "What would tell the two apart" in words
+    assert "What the signs say" in words
+    assert 'aria-label="Your points beside what the signs say"' in run.feedback.value
+    assert "What would tell" in words
     picture = ElementTree.fromstring(f"<div>{run.feedback.value}</div>").find(".//img")
     assert picture is not None
     assert picture.attrib["src"].startswith("data:image/png;base64,")

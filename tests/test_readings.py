@@ -17,6 +17,7 @@ from toolkit.diagnosis.readings import (
     Record,
     record_of,
     signs_of_readings,
+    sun_value,
     typed,
 )
 from toolkit.diagnosis.sites import ALL_OFF, CUT_OFF, END, LAST_CUT_OFF, MORNING, site
@@ -86,6 +87,37 @@ def test_the_outlet_at_both_sides_of_each_limit(key, pressure, value):
 )
 def test_the_other_signs_at_both_sides_of_each_limit(gauges, sign, value):
     assert read(**gauges)[sign] == value
+
+
+@pytest.mark.parametrize(
+    ("before", "sunny", "shaded", "value"),
+    [
+        # a twentieth of the set point is told, 0.35 in. w.c.
+        (7.8, 8.1, 7.8, "no rise"),
+        (7.8, 8.2, 7.8, "rises and falls back"),
+        (7.8, 9.8, 8.1, "rises and falls back"),
+        (7.8, 9.8, 8.2, "rises and stays up"),
+        (7.8, 9.8, 10.5, "rises and stays up"),
+        (7.8, 8.0, 8.3, "rises and stays up"),
+        # leaked before the sun, and let off in it: not back at lock-up
+        (10.0, 14.0, 9.0, "rises and stays up"),
+        # let off in the sun, and filled up by the regulator
+        (7.8, 14.0, 7.3, "rises and falls back"),
+        # a relief holds it
+        (14.0, 14.1, 14.0, "no rise"),
+    ],
+)
+def test_the_sun_lifts_and_lets_fall_and_a_leak_stays(before, sunny, shaded, value):
+    gauges = [one * IN_WC for one in (before, sunny, shaded)]
+    assert sun_value(*gauges, Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI)) == value
+
+
+def test_one_step_of_a_coarse_gauge_is_no_rise():
+    """Above 60 in. w.c. a gauge is read to half a psi."""
+    record = Record(5 * PSI, 5.2 * PSI, 10 * PSI, 60 * PSI)
+    assert sun_value(5 * PSI, 5.5 * PSI, 5 * PSI, record) == "no rise"
+    assert sun_value(5 * PSI, 6 * PSI, 5.5 * PSI, record) == "rises and falls back"
+    assert sun_value(5 * PSI, 6 * PSI, 6 * PSI, record) == "rises and stays up"
 
 
 def test_a_rating_below_lock_up_leaves_no_room_for_high():

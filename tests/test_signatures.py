@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import subprocess
 import sys
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -201,6 +202,14 @@ def test_a_table_comes_back_from_its_bytes():
 def test_a_table_for_other_signs_is_refused(monkeypatch):
     data = packaged("service")
     monkeypatch.setattr(module, "SIGNS", {key: one for key, one in SIGNS.items() if key != "sun"})
+    with pytest.raises(ScenarioError, match="course tables"):
+        unpacked(data)
+
+
+def test_a_table_for_other_values_of_a_sign_is_refused(monkeypatch):
+    """Its numbers would stand for other words."""
+    data = packaged("service")
+    monkeypatch.setitem(module.SIGNS, "sun", replace(SIGNS["sun"], values=("no rise", "rises")))
     with pytest.raises(ScenarioError, match="course tables"):
         unpacked(data)
 

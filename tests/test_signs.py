@@ -12,7 +12,18 @@ import pytest
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.diagnosis.proofs import monitors
 from toolkit.diagnosis.signs import SIGNS, Signs, letters
-from toolkit.diagnosis.sites import ALL_OFF, CUT_OFF, FULL_AGAIN, KINDS, SUNRISE, WARM, site
+from toolkit.diagnosis.sites import (
+    ALL_OFF,
+    COOL,
+    CUT_OFF,
+    FULL_AGAIN,
+    KINDS,
+    MORNING,
+    SUNRISE,
+    WARM,
+    site,
+    sun_and_shade,
+)
 from toolkit.diagnosis.symptoms import SYMPTOMS, symptoms_of
 from toolkit.diagnosis.table import rows
 from toolkit.diagnosis.visits import GAUGE_ERROR, HELD_DRAW, HELD_FOR, WORST_ERROR, held_low, signs_of
@@ -31,7 +42,6 @@ from toolkit.faults import (
     SupplyChange,
     TornDiaphragm,
     TripShift,
-    Warmed,
     WeakMainSpring,
     WeakRelief,
     WrongDeadband,
@@ -116,13 +126,71 @@ def test_only_a_disk_near_its_seat_by_design_hums_when_sound(kind):
          {"outlet_on": "high", "outlet_pilots": "high", "between": "between", "lock_up": "higher"}),
         ("monitored", StuckStem(devices="monitor", lowest=0.0, highest=0.06, **EARLY), {"between": "near the outlet"}),
         ("monitored", WrongSetting(devices="monitor", by=-3.5 * IN_WC, **EARLY), {"monitor_point": "off"}),
-        ("service", Warmed(devices="outlet", times=1.01, onset=SUNRISE, ramp=WARM - SUNRISE), {"sun": "rises"}),
     ],
     ids=lambda one: one if isinstance(one, str) else "" if isinstance(one, dict) else type(one).__name__,
 )  # fmt: skip
 def test_known_faults_show_what_they_must(kind, fault, expected):
     found = signs(kind, fault, held=True).met()
     assert {key: found.get(key) for key in expected} == expected
+
+
+def sky(times, room="outlet"):
+    return sun_and_shade(room, times, SUNRISE, WARM, WARM, COOL)
+
+
+def nick(kind, share):
+    """A nick that leaks so little that the gauge climbs all night: a share of the load, of 20 L of line."""
+    at = site(kind, 0, SEED)
+    size = next(one.size for one in at.station.volumes if one.name == "outlet")
+    return NickedSeat(devices=at.regulator, leak_area=share * at.load_area * size / 0.02, **EARLY)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@pytest.mark.parametrize("share", [1.5e-4, 3e-4])
+def test_the_shade_tells_a_leak_from_the_sun(kind, share):
+    """Whatever the gauge errs by. p / T of locked-in gas stays (closed form); what has leaked in is there to stay."""
+
+    def told(*faults):
+        trace = simulate(site(kind, 0, SEED).day(*faults))
+        return {signs_of(trace, Random(seed)).sun for seed in range(20)}
+
+    assert told() == {"no rise"}
+    assert told(*sky(1.01)) == {"rises and falls back"}
+    assert told(nick(kind, share)) == {"rises and stays up"}
+    assert told(nick(kind, share), *sky(1.01)) == {"rises and stays up"}
+
+
+@pytest.mark.parametrize("kind", ["service", "monitored"])
+def test_what_a_relief_lets_off_in_the_sun_does_not_hide_the_leak(kind):
+    """In the shade the gauge is then lower than before the sun, and climbs past lock-up again."""
+    trace = simulate(site(kind, 0, SEED).day(nick(kind, 3e-4), *sky(1.03)))
+    assert trace.happened("relief_opens" if kind == "service" else "valve_opens")
+    assert trace.at("outlet_gauge_pressure", COOL) < trace.at("outlet_gauge_pressure", SUNRISE) - 0.5 * IN_WC
+    assert {signs_of(trace, Random(seed)).sun for seed in range(20)} == {"rises and stays up"}
+    alone = simulate(site(kind, 0, SEED).day(*sky(1.05)))
+    assert alone.happened("relief_opens" if kind == "service" else "valve_opens")
+    assert {signs_of(alone, Random(seed)).sun for seed in range(20)} == {"rises and falls back"}
+
+
+def test_a_rise_that_the_gauge_may_have_made_is_none():
+    at = site("service", 0, SEED)
+    for rise, found in ((0.02, {"no rise"}), (0.1, {"rises and falls back"})):
+        trace = simulate(at.day(*sky(1.0 + rise * at.set_gauge_pressure / at.station.atmosphere)))
+        assert {signs_of(trace, Random(seed)).sun for seed in range(40)} == found
+
+
+def test_as_long_as_the_sun_is_on_the_pipe_or_burners_draw_nothing_is_told():
+    sun, shade = sky(1.01)
+    assert signs("service", sun).sun is None
+    late = replace(shade, onset=WARM, ramp=MORNING + 10.0 - WARM)
+    assert signs("service", sun, late).sun is None
+    assert signs_of(simulate(Scenario(demands=(Demand(0.0, 1.0),), duration=60.0))).sun is None
+
+
+def test_a_case_that_the_sun_warms_lets_gas_in_that_stays():
+    """The gas in a sealed case presses the disk open, and what comes then does not go again."""
+    sealed = BlockedVent(devices="regulator", blocked_share=1.0, onset=ALL_OFF + 30.0, ramp=10.0)
+    assert signs("line sensed", sealed, *sky(1.015, "regulator_case")).sun == "rises and stays up"
 
 
 def test_when_a_slam_shut_tripped():

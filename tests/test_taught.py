@@ -14,8 +14,9 @@ import numpy as np
 import pytest
 from lesson_text import DAY_AT, HERE, INLET_GAUGE, NIGHT_AT, OUTLET, PASSES, REGULATOR, bench_trace
 
-from toolkit.devices.regulator import lock_up_gauge_pressure
-from toolkit.faults import NickedSeat, StuckStem
+from toolkit.devices.regulator import lock_up_gauge_pressure, relief_start_gauge_pressure
+from toolkit.diagnosis.symptoms import vent_level
+from toolkit.faults import HARD_DEBRIS, Debris, NickedSeat, StuckStem
 from toolkit.flow import critical_ratio, nozzle
 from toolkit.panels import lesson_02, lesson_03, lesson_04, lesson_05
 from toolkit.panels.regulator_view import END, MORNING, NIGHT, NOON, PILOTS
@@ -109,6 +110,17 @@ def test_day_and_night_tell_open_shut_and_in_between(
     day, night = day_and_night(lesson_03, debris=0.0, failure=failure)
     assert by_day[0] - 1.0 < day < by_day[1]
     assert by_night is None or by_night[0] < night < by_night[1]
+
+
+def test_a_hard_piece_shows_at_night_only_and_ends_at_the_relief() -> None:
+    piece = Debris(devices="regulator", height=5e-5, stiffness=HARD_DEBRIS, edge=0.02, onset=FROM_THE_START)
+    day = (Demand(0, 1.0), Demand(NIGHT, 0.0))
+    fouled, sound = (simulate(Scenario(HERE, day, faults, END)) for faults in ((piece,), ()))
+    # The piece takes a little of the flow's room at the seat, so the droop is a little larger; nobody would see it.
+    assert fouled.at(OUTLET, NIGHT - 1) == pytest.approx(sound.at(OUTLET, NIGHT - 1), abs=UNSEEN)
+    assert fouled.at("regulator_vent_flow", NIGHT - 1) == pytest.approx(0.0, abs=1e-9)
+    assert fouled.at(OUTLET, END) == pytest.approx(relief_start_gauge_pressure(REGULATOR.condition()), rel=0.1)
+    assert vent_level(fouled.at("regulator_vent_flow", END)) >= 1
 
 
 def test_the_screw_hides_a_piece_on_the_seat_and_starves_the_burners() -> None:

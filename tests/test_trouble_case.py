@@ -9,12 +9,15 @@ from dataclasses import replace
 
 import pytest
 
+from toolkit.classroom.review import PASS_MARKS
+from toolkit.devices.line import Supply
+from toolkit.devices.regulator import Regulator
 from toolkit.diagnosis.next_check import CHECKS
 from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, TWO, shipped
 from toolkit.diagnosis.signs import Signs
 from toolkit.errors import AnswerError, ScenarioError
 from toolkit.figures.chart import Picture
-from toolkit.quiz.cause import CauseQuestion, told_apart
+from toolkit.quiz.cause import CauseQuestion, most_apart, told_apart
 from toolkit.quiz.items import ABNORMAL, offer
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.paper import asked, key
@@ -38,7 +41,9 @@ from toolkit.quiz.trouble_case import (
 from toolkit.quiz.trouble_items import SECTIONS, case_items, first_way
 from toolkit.quiz.trouble_record import passing, signal_of
 from toolkit.quiz.visit import VisitQuestion, advised_acts
-from toolkit.quiz.widgets_visit import PASS_MARKS
+from toolkit.scenario import Scenario
+from toolkit.simulation import simulate
+from toolkit.units import IN_WC, PSI
 
 SEEDS = range(3)
 STAND_IN = Picture(b"\x89PNG\r\n\x1a\n", "Outlet pressure read off: 0 s 7.0.", (1, 1))
@@ -222,6 +227,16 @@ def test_the_feedback_names_the_check_and_what_it_shows() -> None:
     assert "\u201csmall\u201d with too small" in said
 
 
+def test_the_replay_shows_the_gauge_on_which_two_runs_differ() -> None:
+    station = Scenario().station
+    sound = simulate(Scenario())
+    low = simulate(Scenario(replace(station, regulators=(Regulator(set_gauge_pressure=5 * IN_WC),))))
+    # half the main's pressure moves the outlet by its inlet effect alone
+    starved = simulate(Scenario(replace(station, supply=Supply(gauge_pressure=30 * PSI))))
+    assert most_apart(station, sound, low) == "outlet_gauge_pressure"
+    assert most_apart(station, sound, starved) == "inlet_gauge_pressure"
+
+
 def test_a_wrong_cause_is_replayed_beside_the_true_one() -> None:
     for place in ("service", "house_service"):
         case = draw_case(3, 1, place)
@@ -233,7 +248,6 @@ def test_a_wrong_cause_is_replayed_beside_the_true_one() -> None:
         assert graded.replay is not None
         assert graded.replay.truth.scenario == case.scenario
         assert graded.replay.other_label == SUSPECTS[wrong]
-        assert graded.replay.signal == signal_of(case)
         assert graded.replay.signal in graded.replay.other.signals
         assert isinstance(graded.answer, dict)
         assert graded.answer["truth"] == case.suspect

@@ -85,32 +85,32 @@ LESSONS = (
         "every layer on one station, defended failure by failure",
     ),
     Lesson(
-        *("15", "Torn, or the relief at work", "15_torn_or_the_relief_at_work.ipynb", 12),
+        *("15", "Torn, or the relief at work", "15_torn_or_the_relief_at_work.ipynb", 20),
         "gas at the vent: hold the outlet low, and smell again",
         lab=True,
     ),
     Lesson(
-        *("16", "A leaking seat, or the sun", "16_a_leaking_seat_or_the_sun.ipynb", 12),
+        *("16", "A leaking seat, or the sun", "16_a_leaking_seat_or_the_sun.ipynb", 20),
         "the gauge climbs with all off: shut the inlet valve, or wait for the shade",
         lab=True,
     ),
     Lesson(
-        *("17", "Too small, or plugged", "17_too_small_or_plugged.ipynb", 12),
+        *("17", "Too small, or plugged", "17_too_small_or_plugged.ipynb", 20),
         "low with all burners on: read the drop across the filter while gas flows",
         lab=True,
     ),
     Lesson(
-        *("18", "Weak spring, or the monitor shut", "18_weak_spring_or_the_monitor_shut.ipynb", 12),
+        *("18", "Weak spring, or the monitor shut", "18_weak_spring_or_the_monitor_shut.ipynb", 20),
         "low at every load: read the gauge between the two regulators",
         lab=True,
     ),
     Lesson(
-        *("19", "Torn, or stuck open", "19_torn_or_stuck_open.ipynb", 12),
+        *("19", "Torn, or stuck open", "19_torn_or_stuck_open.ipynb", 20),
         "high, and gas beside the vent: hold the outlet low until the relief valve is shut",
         lab=True,
     ),
     Lesson(
-        *("20", "Plugged, or leaking", "20_plugged_or_leaking.ipynb", 12),
+        *("20", "Plugged, or leaking", "20_plugged_or_leaking.ipynb", 20),
         "low with all burners on: shut the outlet valve, and see what comes back",
         lab=True,
     ),

@@ -1,7 +1,8 @@
 """Mastery over faults, out of the record: which suspects one tells rightly, which pairs one mixes up, how sure one is.
 
-All of it is coaching: no mark depends on it. It reads the answers to the cause of a case, in which the record keeps the
-true suspect and the points that were given to each (toolkit.quiz.cause).
+All of it is coaching: no mark depends on it, but when to come back does (toolkit.classroom.review). It reads the
+answers to the cause of a case, in which the record keeps the true suspect and the points that were given to each
+(toolkit.quiz.cause).
 """
 
 from __future__ import annotations
@@ -13,7 +14,8 @@ from itertools import pairwise
 
 from toolkit.classroom.record import Recorded
 
-CAUSE = "21.cause"
+# The item that a case begins with, and the one that asks for the suspect.
+FIRST, CAUSE = "21.first", "21.cause"
 # Every so many cases one comes back to a pair that was mixed up: equal gaps do as well as growing ones.
 # Source: `latimier-2021`.
 EVERY = 3

@@ -1,7 +1,7 @@
 """What a learner has mastered, what is due for review, and where to go on: worked out from the record, day by day.
 
 Equal or growing gaps make what was learnt last about alike (Latimier and others 2021, source `latimier-2021`); the
-course asks for a review after a day, a week and a month.
+course asks for a review after a day, a week and a month. A lesson is passed by all its items, the visit by whole cases.
 """
 
 from __future__ import annotations
@@ -9,13 +9,18 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
+from itertools import pairwise
 
+from toolkit.classroom.mastery import FIRST, stated, weak_pairs
 from toolkit.classroom.record import Recorded
+from toolkit.quiz.items import ABNORMAL, KNOWLEDGE
 
 # A day of the record's clock, UTC.
 Day = date
 # A lesson counts as mastered from this mean share of the marks on, over all its items. Engineering judgement.
 PASSED = 0.8
+# What passes each section of a case: reacting to an abnormal operating condition is either right or not.
+PASS_MARKS: Mapping[str, float] = {ABNORMAL: 1.0, KNOWLEDGE: PASSED}
 # From one review to the next, days; the last one goes on being used.
 GAPS = (1, 7, 30)
 
@@ -55,15 +60,58 @@ def standing(recorded: Sequence[Recorded], lesson: str, items: Sequence[str]) ->
     since: dict[str, float] = {}  # the answers since the last pass
     passes, due = 0, None
     for one, day in zip(mine, _days(mine), strict=True):
-        share = one.attempt.score / one.attempt.maximum
-        last[one.attempt.item_key] = since[one.attempt.item_key] = share
+        last[one.attempt.item_key] = since[one.attempt.item_key] = _share(one)
         if len(since) == len(items) and sum(since.values()) >= PASSED * len(items):
-            if due is None or day >= due:
-                due = day + timedelta(days=min(GAPS[min(passes, len(GAPS) - 1)], (Day.max - day).days))
-                passes += 1
+            passes, due = _passed(passes, due, day)
             since = {}
     seed, asked = _unfinished(mine, items)
     return Standing(lesson, len(items), len(last), sum(last.values()) / len(items), passes, due, seed, asked)
+
+
+def case_standing(recorded: Sequence[Recorded], lesson: str, items: Sequence[str]) -> Standing:
+    """How the attempts of one learner stand in a lesson of whole cases; `items` are the keys that every case has.
+
+    `tried`, `items` and `share` are those of the last case, `passes` counts cases; none that was left is gone on with.
+    While a pair of suspects is mixed up, the review is due GAPS[0] days after the last case at the latest: a schedule
+    by passes alone would let it rest for a month.
+    """
+    mine = [one for one in recorded if one.attempt.lesson == lesson]
+    days, passes, due = _days(mine), 0, None
+    begins = [at for at, one in enumerate(mine) if one.attempt.item_key == FIRST]
+    last: dict[str, float] = {}
+    for begin, end in pairwise([*begins, len(mine)]):
+        case = mine[begin:end]
+        last = {one.attempt.item_key: _share(one) for one in case}
+        # What was wrong is told by most of the points, whatever else earned marks.
+        if _case_passed(last, items) and all(one.right for one in stated(case)):
+            passes, due = _passed(passes, due, days[end - 1])
+    if due is not None and weak_pairs(stated(mine)):
+        due = min(due, _later(days[-1], GAPS[0]))
+    asked = len({*items, *last})
+    return Standing(lesson, asked, len(last), sum(last.values()) / asked, passes, due, None, 0)
+
+
+def _case_passed(shares: Mapping[str, float], items: Sequence[str]) -> bool:
+    """Whether a case of these shares of the marks is passed: none left out, what comes first right, the rest PASSED."""
+    rest = [share for key, share in shares.items() if key != FIRST]
+    enough = sum(rest) >= PASS_MARKS[KNOWLEDGE] * len(rest)
+    return {*items} <= {*shares} and shares[FIRST] >= PASS_MARKS[ABNORMAL] and enough
+
+
+def _share(one: Recorded) -> float:
+    """The share of the marks that an answer earned."""
+    return one.attempt.score / one.attempt.maximum
+
+
+def _passed(passes: int, due: Day | None, day: Day) -> tuple[int, Day | None]:
+    """Passes and the day of the next review, once all is passed on a day: before it is due that changes nothing."""
+    if due is not None and day < due:
+        return passes, due
+    return passes + 1, _later(day, GAPS[min(passes, len(GAPS) - 1)])
+
+
+def _later(day: Day, days: int) -> Day:
+    return day + timedelta(days=min(days, (Day.max - day).days))
 
 
 def _days(mine: Sequence[Recorded]) -> list[Day]:
@@ -86,18 +134,18 @@ def _unfinished(mine: Sequence[Recorded], items: Sequence[str]) -> tuple[int | N
     return (None, 0) if place == len(items) - 1 else (seed, place + 1)
 
 
-def go_on(recorded: Sequence[Recorded], lessons: Mapping[str, Sequence[str]], today: Day) -> tuple[str, str]:
+def go_on(recorded: Sequence[Recorded], standings: Mapping[str, Standing], today: Day) -> tuple[str, str]:
     """The lesson to take now and why: "begun", "due", "next", or "" when all is mastered and nothing is due.
 
-    `lessons` gives the item keys of each lesson in the order in which lessons are taken. A run that was left comes
-    first, then what is due, then the first lesson that is not mastered.
+    `standings` has each lesson in the order in which lessons are taken. A run that was left comes first, then what is
+    due, then the first lesson that is not mastered.
     """
-    stand = {lesson: standing(recorded, lesson, items) for lesson, items in lessons.items()}
-    if recorded and recorded[-1].attempt.lesson in stand and stand[recorded[-1].attempt.lesson].seed is not None:
-        return recorded[-1].attempt.lesson, "begun"
+    last = standings.get(recorded[-1].attempt.lesson) if recorded else None
+    if last is not None and last.seed is not None:
+        return last.lesson, "begun"
     for why, found in (
-        ("due", [lesson for lesson, one in stand.items() if one.is_due(today)]),
-        ("next", [lesson for lesson, one in stand.items() if not one.mastered]),
+        ("due", [lesson for lesson, one in standings.items() if one.is_due(today)]),
+        ("next", [lesson for lesson, one in standings.items() if not one.mastered]),
     ):
         if found:
             return found[0], why

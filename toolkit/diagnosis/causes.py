@@ -18,6 +18,7 @@ from toolkit.devices.slam_shut import SlamShut
 from toolkit.diagnosis.proofs import monitors
 from toolkit.diagnosis.sites import (
     ALL_OFF,
+    COOL,
     FULL_AGAIN,
     HALF,
     MORNING,
@@ -26,6 +27,7 @@ from toolkit.diagnosis.sites import (
     Site,
     damped,
     log_uniform,
+    sun_and_shade,
 )
 from toolkit.errors import ScenarioError
 from toolkit.faults import (
@@ -44,7 +46,6 @@ from toolkit.faults import (
     SupplyChange,
     TornDiaphragm,
     TripShift,
-    Warmed,
     WeakMainSpring,
     WeakRelief,
     WrongDeadband,
@@ -120,12 +121,12 @@ def _volume(at: Site, room: str) -> str:
 
 
 def dirty_seat(chance: Random, at: Site, turn: float) -> Case:
-    """A piece on the seat, soft or hard, or a nick; it leaks less than a third of the load."""
+    """A piece on the seat, soft or hard, or a nick: of the load it leaks less than a third, or so little that it creeps
+    all night."""
     when = _soon(chance)
     if turn < 0.4:
-        return _day(
-            at, NickedSeat(devices=at.regulator, leak_area=log_uniform(chance, 3e-3, 0.2) * at.load_area, **when)
-        )
+        share = log_uniform(chance, *((5e-5, 8e-4) if turn < 0.15 else (3e-3, 0.2)))
+        return _day(at, NickedSeat(devices=at.regulator, leak_area=share * at.load_area, **when))
     hard = chance.random() < 0.6
     return _day(
         at,
@@ -158,12 +159,12 @@ def vent_blocked(chance: Random, at: Site, turn: float) -> Case:
     return _day(
         at,
         BlockedVent(devices=at.regulator, blocked_share=1.0, **when),
-        _sun(f"{at.regulator}_case", chance.uniform(1.006, 1.02)),
+        *_sun(f"{at.regulator}_case", chance.uniform(1.006, 1.02)),
     )
 
 
-def _sun(room: str, times: float) -> Warmed:
-    return Warmed(devices=room, times=times, onset=SUNRISE, ramp=WARM - SUNRISE)
+def _sun(room: str, times: float) -> tuple[Fault, ...]:
+    return sun_and_shade(room, times, SUNRISE, WARM, WARM, COOL)
 
 
 def weak_relief(chance: Random, at: Site, turn: float) -> Case:
@@ -283,7 +284,7 @@ def shutoff_near(chance: Random, at: Site, turn: float) -> Case:
     shutoff = _any(chance, at.station.slam_shuts)
     by = _into_reach(chance, at, shutoff)
     fault = TripShift(devices=shutoff.name, **by, **_soon(chance))
-    return _day(at, fault, *([_sun(at.room, 1.01)] if turn < 0.25 else []))
+    return _day(at, fault, *(_sun(at.room, 1.01) if turn < 0.25 else ()))
 
 
 def _into_reach(chance: Random, at: Site, device: SlamShut | PressureSwitch) -> dict[str, float]:
@@ -330,7 +331,7 @@ def switch_near(chance: Random, at: Site, turn: float) -> Case:
 
 def sun(chance: Random, at: Site, _turn: float) -> Case:
     """The sun on the pipe behind a shut regulator."""
-    return _day(at, _sun(at.room, 1.0 + log_uniform(chance, 0.01, 0.06)))
+    return _day(at, *_sun(at.room, 1.0 + log_uniform(chance, 0.01, 0.06)))
 
 
 def oversize(chance: Random, at: Site, _turn: float) -> Case:

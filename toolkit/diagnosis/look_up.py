@@ -97,7 +97,7 @@ QUESTIONS: dict[str, dict[str, str]] = {
         "between": "Gauge between the regulators, all on?",
         "meter_on": "Meter, all on, beside the burners' rating?",
         "meter_off": "Meter, all off?",
-        "sun": "All off: does the gauge rise in the sun?",
+        "sun": "All off: does the gauge rise in the sun, and fall back to lock-up in the shade?",
     },
     "What the layers did": {
         "relief": "How is the relief's stack?",

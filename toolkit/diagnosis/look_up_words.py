@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from toolkit.diagnosis.signatures import NOTHING, OTHER, TWO
-from toolkit.diagnosis.signs import GAS, OUTLET
+from toolkit.diagnosis.signs import GAS, OUTLET, SUN
 
 # What stands on top of every page that looks up, and on what it prints. Source: the course's own safety card.
 CAUTIONS = (
@@ -39,6 +39,7 @@ STANDS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
         **dict.fromkeys(("outlet_on", "outlet_pilots", "outlet_off"), OUTLET[3:]),
         "lock_up": ("higher",),
         "creep": ("creeps",),
+        "sun": SUN[1:2],
     },
     "Burners are out: every appliance valve is shut before gas comes back, and only the qualified relight.": {
         "burners": ("pilots only", "no gas")
@@ -78,7 +79,7 @@ AFTER: Mapping[str, str] = {
     "the written procedure. Afterwards read the gauges again, as left, and prove every layer that acted. A sign that "
     "still stands then has another cause.",
     NOTHING: "No fault was borne out. Leave every layer as it was found, and write down what was met.",
-    "sun": "Nothing is broken: gas that was locked in got warm. Read it again in the shade, prove every layer that "
+    "sun": "Nothing is broken: gas that was locked in got warm, and fell back in the shade. Prove every layer that "
     "acted, and tell the operator how high it went.",
     "true_trip": "The slam-shut did what it is for: what raised the pressure is still to be found. No reset "
     "before that.",

@@ -89,7 +89,14 @@ CHECKS: dict[str, Check] = {
         Check("smell_off", "smell at the vent with all off", 3, ("vent_off",), _TURN, _TURN_RISK),
         Check("meter_off", "watch the meter with all off", 5, ("meter_off",), _TURN, _TURN_RISK),
         Check("held_low", "hold the outlet low and smell at the vent", 10, ("vent_held",), _TURN, _TURN_RISK, True),
-        Check("sun", "read the outlet gauge with all off before and after the sun is on it", 120, ("sun",)),
+        Check(
+            "sun",
+            "read the outlet gauge with all off before the sun is on it, in the sun, and in the shade again",
+            120,
+            ("sun",),
+            f"{_TURN}, and stay by the gauge",
+            f"a leak goes on filling the line: make it safe before the gauge nears the rating; {_TURN_RISK}",
+        ),
         Check("line", "follow the sensing line and prove it clear", 20, ("line",), _PROOF, _PROOF_RISK, True),
         Check("monitor_point", "prove the monitor's set point", 30, ("monitor_point",), _PROOF, _PROOF_RISK, True),
         Check(
@@ -196,7 +203,7 @@ CONFIRMED_BY: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
     "relief_dirty": ("stack", "relief", ("weeping", "blowing")),
     "relief_blocked": ("relief_point", "relief_point", ("off",)),
     "switch_near": ("switch_point", "switch_point", ("off",)),
-    "sun": ("sun", "sun", ("rises",)),
+    "sun": ("sun", "sun", ("rises and falls back",)),
     "oversize": ("listen", "swing", ("hunts",)),
     "leak": ("meter_on", "meter_on", ("more than the rating",)),
 }

@@ -5,7 +5,8 @@ Sizes are invented to be watched, engineering judgement.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
+from itertools import chain
 
 from toolkit.actions import TurnValve
 from toolkit.devices.regulator import lock_up_gauge_pressure
@@ -13,6 +14,8 @@ from toolkit.diagnosis.next_check import CHECKS, Check
 from toolkit.diagnosis.pair_station import LONG_AGO, NAME, PILOTS, built_for
 from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, usual
 from toolkit.diagnosis.signs import Signs
+from toolkit.diagnosis.sites import Shade as Shade
+from toolkit.diagnosis.sites import sun_and_shade
 from toolkit.diagnosis.visits import signs_of
 from toolkit.faults import Fault, NickedSeat, Warmed
 from toolkit.flow import mass_flow
@@ -29,11 +32,6 @@ SHUT_AT, COOL_AT = 2100.0, 6600.0
 LEAST, MORE = 1 * IN_WC, 2 * IN_WC
 # A long line behind the regulator, and next to nothing between the inlet valve and it [m3].
 LINE, BEFORE = 0.2, 2e-5
-
-
-@dataclass(frozen=True, kw_only=True)
-class Shade(Warmed):
-    """The sun leaves the pipe: the gas cools to where it was."""
 
 
 def station(values: Values) -> Station:
@@ -79,15 +77,18 @@ def inlet_shut(visit: Scenario) -> Scenario:
 
 def in_the_shade(visit: Scenario) -> Scenario:
     """The same visit, waited out until the sun has left the pipe and it is cool again."""
-    suns = [fault for fault in visit.faults if isinstance(fault, Warmed)]
-    cooled = [Shade(devices=sun.devices, times=1.0 / sun.times, onset=END, ramp=COOL_AT - END) for sun in suns]
-    return replace(visit, faults=(*visit.faults, *cooled), duration=COOL_AT)
+    split = ((sky(one.times) if isinstance(one, Warmed) else (one,)) for one in visit.faults)
+    return replace(visit, faults=tuple(chain(*split)), duration=COOL_AT)
 
 
-def with_the_sun_seen(trace: Trace) -> Signs:
-    """The signs of a run where it is known when the sun was on the pipe, and nothing else."""
-    sun = Warmed(devices="outlet", times=1.0, **SUN)
-    return signs_of(replace(trace, scenario=replace(trace.scenario, faults=(sun,))))
+def sky(times: float) -> tuple[Fault, ...]:
+    """The sun warms the gas in the line to `times`, leaves at the end of the visit, and it cools."""
+    return sun_and_shade("outlet", times, OFF_AT, WARM_AT, END, COOL_AT)
+
+
+def with_the_sky_seen(trace: Trace) -> Signs:
+    """The signs of a run where it is known when the sun was on the pipe and when it left, and nothing else."""
+    return signs_of(replace(trace, scenario=replace(trace.scenario, faults=sky(1.0))))
 
 
 _VALVES = CHECKS["gauge_off"]
@@ -95,9 +96,9 @@ SHUT_IN = Check(
     *("inlet_shut", "shut the inlet valve and watch the outlet gauge, all off", 15, ("creep",)),
     *(_VALVES.effort, _VALVES.risk, True),
 )
-WAIT = Check(
-    *("shade", "watch the outlet gauge until the sun is off the pipe, all off", 90, ("creep",), "stay by the gauge"),
-    "a leak goes on filling the line: make it safe before the gauge nears the rating of the appliances",
+IN_THE_SUN = Check(
+    *("in_the_sun", "read the outlet gauge before and after the sun has come on the pipe, all off", 60, ("creep",)),
+    *(CHECKS["sun"].effort, CHECKS["sun"].risk),
 )
 PAIR = Pair(
     noticed="With all burners off the outlet gauge climbs, on a sunny morning.",
@@ -105,7 +106,11 @@ PAIR = Pair(
     visit=visit,
     checks=(
         *usual("gauge_on", "gauge_pilots", "gauge_off", "meter_off", "smell_off", "listen"),
-        PairCheck(CHECKS["sun"], reads=with_the_sun_seen),
+        PairCheck(
+            IN_THE_SUN,
+            called="outlet gauge in the sun, all off",
+            words=(("creeps", "rises"), ("still", "no rise")),
+        ),
         PairCheck(
             *(SHUT_IN, inlet_shut),
             called="outlet gauge, inlet valve shut, all off",
@@ -113,13 +118,7 @@ PAIR = Pair(
             steps=((SHUT_AT, "inlet shut"),),
             tells=True,
         ),
-        PairCheck(
-            *(WAIT, in_the_shade),
-            called="outlet gauge, until the pipe is cool again, all off",
-            words=(("still", "falls back"), ("creeps", "climbs on")),
-            steps=((END, "shade"),),
-            tells=True,
-        ),
+        PairCheck(CHECKS["sun"], in_the_shade, with_the_sky_seen, steps=((END, "shade"),), tells=True),
         *usual("vent_end", "raise_set_point"),
     ),
     because="A leak needs gas from the inlet, the sun needs none; what the sun has warmed falls again in the shade.",

@@ -10,8 +10,8 @@ from dataclasses import dataclass, fields
 
 from toolkit import checks
 from toolkit.devices.regulator import lock_up_gauge_pressure
-from toolkit.diagnosis.signs import OUTLET, SIGNS, Signs
-from toolkit.diagnosis.symptoms import LITTLE, LOW, STILL
+from toolkit.diagnosis.signs import OUTLET, SIGNS, SUN, Signs
+from toolkit.diagnosis.symptoms import LITTLE, LOW, STILL, SUN_RISE, gauge_step
 from toolkit.errors import QuantityError, ScenarioError
 from toolkit.scenario import Station
 from toolkit.units import STANDARD_ATMOSPHERE, format_quantity, parse_quantity
@@ -26,6 +26,8 @@ INLET_LOW, INLET_FAR_LOW = 0.8, 0.4
 DROP_MARKED, DROP_LARGE = 0.1, 0.4
 # The gauge between two regulators: near the outlet below this share of the way up to the inlet, near the inlet above.
 BETWEEN_LOW, BETWEEN_HIGH = 0.1, 0.7
+# Two readings of one gauge may lie a step apart by rounding alone; above this many steps they are told apart.
+STEPS_APART = 1.5
 # A kick at a cut-off as a share of the set point: marked, and large.
 KICK_MARKED, KICK_LARGE = 0.25, 0.75
 # No gauge here shows more [Pa]; nor less than a vacuum.
@@ -216,6 +218,19 @@ def lock_up_value(outlet: float, record: Record) -> str:
 def creep_value(first: float, later: float, record: Record) -> str:
     """What two readings of the outlet gauge with all off [Pa] say, minutes apart."""
     return step(SIGNS["creep"].values, later - first, STILL * record.set_gauge_pressure)
+
+
+def sun_value(before: float, sunny: float, shaded: float, record: Record) -> str:
+    """What the outlet gauge with all off [Pa] says: before the sun is on the pipe, in it, and in the shade again.
+
+    What the sun has lifted falls back to lock-up. What stands above it in the shade has come in, also where it came
+    before the first reading and a relief has let some of it off in the sun.
+    """
+    least = max(SUN_RISE * record.set_gauge_pressure, STEPS_APART * gauge_step(sunny))
+    none, stays, falls = SUN
+    if max(sunny, shaded) - before <= least:
+        return none
+    return stays if shaded - before > least or lock_up_value(shaded, record) == "higher" else falls
 
 
 def between_value(inlet: float, middle: float, outlet: float) -> str:

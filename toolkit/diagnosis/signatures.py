@@ -303,11 +303,16 @@ _TEXTS = ("kind", "version", "dated")
 _NUMBERS = ("seed", "runs")
 
 
+def written_signs() -> tuple[str, ...]:
+    """Each sign with its values, as a table's file has them: its numbers are places in these."""
+    return tuple(f"{key}: {', '.join(one.values)}" for key, one in SIGNS.items())
+
+
 def packed(table: Signatures) -> bytes:
     """A table as the bytes of its file: arrays only, nothing that could run."""
     file = io.BytesIO()
     arrays: dict[str, Any] = {name: np.array(getattr(table, name)) for name in (*_ARRAYS, *_TEXTS, *_NUMBERS)}
-    arrays |= {"columns": np.array(tuple(SIGNS)), "suspects": np.array(tuple(SUSPECTS))}
+    arrays |= {"columns": np.array(written_signs()), "suspects": np.array(tuple(SUSPECTS))}
     np.savez_compressed(file, **arrays)
     return file.getvalue()
 
@@ -318,7 +323,7 @@ def unpacked(data: bytes, own: OwnStation | None = None) -> Signatures:
     Raises ScenarioError where it was made for other signs, suspects or another station.
     """
     with np.load(io.BytesIO(data), allow_pickle=False) as file:
-        if tuple(file["columns"]) != tuple(SIGNS) or tuple(file["suspects"]) != tuple(SUSPECTS):
+        if tuple(file["columns"]) != written_signs() or tuple(file["suspects"]) != tuple(SUSPECTS):
             raise ScenarioError(
                 "tables", str(file["version"]), "the signs and suspects of this course", "Make them: course tables."
             )

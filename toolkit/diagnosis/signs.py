@@ -14,6 +14,7 @@ from toolkit.errors import ScenarioError
 OUTLET = ("far low", "low", "normal", "high", "far high")
 GAS = ("none", "a whiff", "strong")
 PROVEN = ("as on record", "off")
+SUN = ("no rise", "rises and stays up", "rises and falls back")
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,8 @@ SIGNS: dict[str, Sign] = {
         Sign("swing", "needle, steady demand", ("steady", "hunts")),
         Sign("noise", "noise of a regulator", ("quiet", "hums")),
         Sign("frost", "frost on a regulator", ("none", "frost")),
-        Sign("sun", "gauge in the sun, all off", ("no rise", "rises")),
+        # It falls back to lock-up, or it has stayed up: the sun lifts, and a leak keeps what it has brought.
+        Sign("sun", "gauge in the sun, then in the shade, all off", SUN, ordered=False),
         Sign("spike", "kick at a cut-off", ("small", "marked", "large")),
         Sign("burners", "burners have gas", ("gas", "pilots only", "no gas")),
         Sign("trip", "when the slam-shut tripped", ("burners on", "as burners shut", "all off"), ordered=False),
@@ -140,7 +142,9 @@ def _relief_open(signs: Signs) -> bool:
 # When each symptom of the table of symptoms is met, by its letter.
 _LETTERS: Mapping[str, Callable[[Signs], bool]] = {
     "a": lambda signs: any(gas in GAS[1:] for gas in (signs.vent_on, signs.vent_off, signs.vent_held)),
-    "b": lambda signs: signs.creep == "creeps" or signs.outlet_off in OUTLET[3:] or signs.lock_up == "higher",
+    "b": lambda signs: (
+        signs.creep == "creeps" or signs.outlet_off in OUTLET[3:] or signs.lock_up == "higher" or signs.sun == SUN[1]
+    ),
     "c": _one_of("outlet_on", *OUTLET[3:]),
     "d": lambda signs: _low_at_all(signs) and not _low_at_little(signs),
     "e": lambda signs: _low_at_all(signs) and _low_at_little(signs),
@@ -150,7 +154,7 @@ _LETTERS: Mapping[str, Callable[[Signs], bool]] = {
     "i": _relief_open,
     "j": _one_of("slam_shut", "tripped"),
     "k": _one_of("switch", "made", "chatters"),
-    "l": _one_of("sun", "rises"),
+    "l": _one_of("sun", SUN[2]),
     "m": _one_of("frost", "frost"),
     "n": _at_monitor,
     "o": lambda signs: signs.spike in ("marked", "large") or signs.trip == "as burners shut",

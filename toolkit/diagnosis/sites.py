@@ -19,16 +19,17 @@ from toolkit.devices.regulator import InternalRelief, Regulator, Vent
 from toolkit.devices.relief_valve import ReliefValve
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.errors import ScenarioError
-from toolkit.faults import Fault
+from toolkit.faults import Fault, Warmed
 from toolkit.flow import mass_flow, standard_flow
 from toolkit.gas import NATURAL_GAS
 from toolkit.scenario import Demand, Scenario, Station, Volume
 from toolkit.units import CELSIUS_ZERO, IN_WC, PSI, SIXTY_FAHRENHEIT, atmosphere
 
 SET = 7 * IN_WC
-# The day: when each demand begins [s], and when the sun comes on the pipe and has warmed it through.
+# The day: when each demand begins [s]; with all off the sun comes on the pipe, has warmed it through and leaves it, and
+# it has cooled again.
 FULL, HALF, FULL_AGAIN, CUT_OFF, ALL_OFF = 0.0, 60.0, 120.0, 180.0, 240.0
-SUNRISE, WARM, MORNING, MORNING_FULL, LAST_CUT_OFF, END = 400.0, 500.0, 520.0, 580.0, 640.0, 700.0
+SUNRISE, WARM, COOL, MORNING, MORNING_FULL, LAST_CUT_OFF, END = 360.0, 410.0, 450.0, 520.0, 580.0, 640.0, 700.0
 # A burner's solenoid valve shuts within this range of times [s].
 STROKE = (0.1, 0.3)
 
@@ -40,6 +41,11 @@ KINDS = {
     "damped": "a line-sensed one whose sensing line is damped by a needle valve, on short piping, without a switch",
     "damped, monitored": "a monitored one whose sensing lines are damped by needle valves, on short piping, no switch",
 }
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shade(Warmed):
+    """The sun leaves the pipe: the gas cools to where it was."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +106,14 @@ def day_of(chance: Random) -> tuple[Demand, ...]:
         Demand(MORNING, little),
         Demand(MORNING_FULL, full),
         Demand(LAST_CUT_OFF, pilots, stroke=stroke),
+    )
+
+
+def sun_and_shade(room: str, times: float, comes: float, warm: float, leaves: float, cool: float) -> tuple[Fault, ...]:
+    """The sun comes on a volume or case, has warmed its gas to `times`, leaves, and the gas is cool again [s]."""
+    return (
+        Warmed(devices=room, times=times, onset=comes, ramp=warm - comes),
+        Shade(devices=room, times=1.0 / times, onset=leaves, ramp=cool - leaves),
     )
 
 

@@ -27,8 +27,10 @@ from toolkit.diagnosis.readings import (
     outlet_value,
     record_of,
     step,
+    sun_value,
 )
 from toolkit.diagnosis.signs import GAS, SIGNS, Signs
+from toolkit.diagnosis.sites import Shade
 from toolkit.diagnosis.symptoms import (
     ALL_ON,
     AUDIBLE,
@@ -41,7 +43,6 @@ from toolkit.diagnosis.symptoms import (
     NO_GAS,
     NOTHING_ON,
     PASSES,
-    SUN_RISE,
     TRIP_BY_KICK,
     TRIPS,
     VENT_STEPS,
@@ -122,12 +123,12 @@ class _Day:
         starts = [0.0, *(b for _, b in ordered)]
         sunrise = min((one.onset for one in self.suns), default=float("inf"))
         return [
-            _Stretch(0.5 * (start + end), end, self._share(0.5 * (start + end)), end > sunrise)
+            _Stretch(0.5 * (start + end), end, self.share(0.5 * (start + end)), end > sunrise)
             for start, end in zip(starts, [*(a for a, _ in ordered), self.scenario.duration], strict=True)
             if end > start
         ]
 
-    def _share(self, time: float) -> float:
+    def share(self, time: float) -> float:
         """What is called for at a time, as a share of all ratings."""
         called = {one.load: one.share for one in self.scenario.demands if one.time <= time}
         return sum(load.rated_flow * called.get(load.name, 0.0) for load in self.station.loads) / self.rated
@@ -275,12 +276,26 @@ def _frost(day: _Day) -> str:
     return "frost" if cold else "none"
 
 
-def _sun(day: _Day) -> str:
-    def rise(sun: Warmed) -> float:
-        start, end = (min(time, day.ends) for time in sun.moments())
-        return day.shows(end) - day.shows(start)
+def _sun(day: _Day) -> str | None:
+    """As long as the sun is on the pipe nothing is told; on a day without it the gauge is watched in the shade."""
+    never_there = day.off and (day.off.middle, day.off.end, day.off.end)
+    times = _sun_and_shade(day) if day.suns else never_there
+    if times is None:
+        return None
+    before, sunny, shaded = map(day.shows, times)
+    return sun_value(before, sunny, shaded, day.record)
 
-    return step(SIGNS["sun"].values, max(map(rise, day.suns), default=0.0), SUN_RISE * day.set)
+
+def _sun_and_shade(day: _Day) -> tuple[float, float, float] | None:
+    """When the sun comes on the pipe, has warmed it, and the pipe has long been cool again, all off meanwhile [s]."""
+    shades = [one for one in day.suns if isinstance(one, Shade)]
+    if not shades:
+        return None
+    (comes, warm), (_, cool) = day.suns[0].moments(), shades[0].moments()
+    if any(day.share(time) > NOTHING_ON for time in (comes, warm, cool)):
+        return None
+    after = next((one for one in day.every if one.middle > cool), None)
+    return comes, warm, after.end if after and after.share <= NOTHING_ON else cool
 
 
 def _spike(day: _Day) -> str | None:

@@ -14,6 +14,7 @@ from toolkit.errors import LaunchError
 from toolkit.front.launch import lessons_folder
 from toolkit.front.station_commands import say
 from toolkit.panels.handout import Cell, Sheet, handout
+from toolkit.quiz.trouble_case import places
 
 # Browsers that print to PDF without a window, under the names that they have on the systems that carry them.
 BROWSERS = (
@@ -47,11 +48,14 @@ LONGEST_PRINT = 120
 def run(asked: argparse.Namespace) -> None:
     """Write the handouts as asked: `chosen` lessons, `folder`, `units`, `paper`, `pdf`, `seed`, `key`, `lessons`.
 
+    Of the case in the visit its `level` and its `place`, None for any.
     What is written is said on stdout, a path a line; a handout that is there already is written anew.
     Raises CourseError where a lesson is unknown, a file cannot be written, or no browser prints.
     """
     books = chosen_books(lessons_folder(asked.lessons, Path.cwd()), asked.chosen)
-    sheet = Sheet(asked.units, asked.paper, asked.seed, asked.key)
+    if asked.place is not None and asked.place not in places():
+        raise LaunchError(f"There is no station {asked.place!r} for cases: give one of {', '.join(places())}.")
+    sheet = Sheet(asked.units, asked.paper, asked.seed, asked.key, asked.level, asked.place)
     browser = find_browser() if asked.pdf else None
     for book in books:
         page = handout(read_cells(book), sheet)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 
 import ipywidgets
 
@@ -10,7 +11,7 @@ from toolkit.classroom.ballot import CLOSED, FIRST, REVEALED, SECOND, SHOWN, TAL
 from toolkit.quiz import html
 from toolkit.quiz.items import offer
 from toolkit.quiz.ordering import ChoiceQuestion
-from toolkit.quiz.questions import CauseQuestion, NumericQuestion, Question, SuspectsQuestion, VisitQuestion
+from toolkit.quiz.questions import CauseQuestion, NumericQuestion, Question, VisitQuestion
 from toolkit.quiz.trouble_words import station_words, tag_rows
 from toolkit.quiz.voting import Vote, case_of, item_of, vote_of
 
@@ -26,7 +27,6 @@ ASKED = {
 NAMES = {FIRST: "First vote", SECOND: "Second vote"}
 # What is voted on where the question by itself asks for more than one choice.
 ONE_OF: dict[type, str] = {
-    SuspectsQuestion: "In class: vote for the one that you hold likeliest.",
     CauseQuestion: "In class: vote for the one that you hold likeliest.",
     VisitQuestion: "In class: vote for what is done first. It must be safe, and tell most for its minutes.",
 }
@@ -37,8 +37,14 @@ def question_of(asked: Round) -> tuple[Question, Vote] | None:
 
     Raises CourseError where it cannot be made.
     """
-    item = item_of(asked.item, asked.seed)
-    question = offer(item, asked.seed, asked.units) if item else None
+    return _made(asked.item, asked.seed, asked.units)
+
+
+@lru_cache(maxsize=4)
+def _made(key: str, seed: int, units: str) -> tuple[Question, Vote] | None:
+    """The same for every phase of a round: some questions of a case take a tenth of a second to make."""
+    item = item_of(key, seed)
+    question = offer(item, seed, units) if item else None
     vote = vote_of(question) if question else None
     return (question, vote) if question and vote else None
 
@@ -57,13 +63,13 @@ def asked_html(asked: Round, question: Question) -> str:
 def question_html(question: Question) -> str:
     """The question with what is to be judged."""
     parts = [html.paragraph(question.prompt)]
-    if isinstance(question, SuspectsQuestion | CauseQuestion | VisitQuestion):
+    if isinstance(question, CauseQuestion | VisitQuestion):
         parts.append(html.paragraph(ONE_OF[type(question)]))
     if isinstance(question, NumericQuestion | ChoiceQuestion) and question.picture is not None:
         parts.append(html.image(question.picture))
     if isinstance(question, ChoiceQuestion) and question.table is not None:
         parts.append(html.table(question.table, "Readings"))
-    if isinstance(question, SuspectsQuestion | CauseQuestion):
+    if isinstance(question, CauseQuestion):
         parts.append(html.table(question.table(), "What was read at the visit"))
     return "".join(parts)
 

@@ -16,6 +16,7 @@ from typing import Any, NamedTuple
 import mistune
 
 from toolkit import __version__
+from toolkit.classroom.review import PASS_MARKS
 from toolkit.errors import CourseError, ScenarioError
 from toolkit.figures.chart import TimeChart
 from toolkit.figures.data import Picture
@@ -27,8 +28,12 @@ from toolkit.panels.controls import Slider
 from toolkit.panels.predict import Prediction
 from toolkit.quiz import html, paper
 from toolkit.quiz.cases import items_of
-from toolkit.quiz.items import offer
-from toolkit.units import format_quantity
+from toolkit.quiz.items import Item, offer
+from toolkit.quiz.questions import CauseQuestion, VisitQuestion
+from toolkit.quiz.trouble_case import LEVELS, draw_case
+from toolkit.quiz.trouble_items import case_items
+from toolkit.quiz.trouble_words import ANY, station_words, tag_rows
+from toolkit.units import format_quantity, tidy
 
 # What the style sheet calls them.
 PAPERS = {"a4": "A4", "letter": "letter"}
@@ -36,7 +41,7 @@ PAPERS = {"a4": "A4", "letter": "letter"}
 # a ladder beside it.
 PRINTED_CHART, BESIDE_LADDER = (1500, 820), (1120, 820)
 # What a lesson's cell puts on the page, as the notebooks write it.
-CALL = re.compile(r'^(bench|quiz|cut_open)\("(\w+)"', re.MULTILINE)
+CALL = re.compile(r'^(?:(bench|quiz|cut_open)\("(\w+)"|(visit)\(\))', re.MULTILINE)
 NAMES = re.compile(r'"(\w+)"')
 HEADING = re.compile(r"^# (.+)$", re.MULTILINE)
 
@@ -50,12 +55,17 @@ class Cell(NamedTuple):
 
 @dataclass(frozen=True)
 class Sheet:
-    """How a handout is wanted: display set, paper (a key of PAPERS), the exam's seed, with the exam's key or not."""
+    """How a handout is wanted: display set, paper (a key of PAPERS), the exam's seed, with the exam's key or not.
+
+    `level` and `place` are those of the case in the visit, as they are chosen on its page; None is any station.
+    """
 
     units: str = "us"
     paper: str = "a4"
     seed: int = 1
     key: bool = False
+    level: int = 1
+    place: str | None = None
 
 
 class Piece(NamedTuple):
@@ -116,6 +126,8 @@ def piece(cell: Cell, number: int, sheet: Sheet) -> Piece:
     called = CALL.search(cell.source)
     if called is None:
         return Piece("<p class='note'>What stands here works on the screen only: open the lesson there.</p>")
+    if called[3]:
+        return visit_piece(sheet)
     if called[1] == "cut_open":
         names = NAMES.findall(cell.source)
         drawn = (apart(drawing(name).svg, f"cell-{number}-{name}") for name in names)
@@ -218,21 +230,67 @@ def settings_table(rows: Sequence[tuple[str, str]]) -> str:
 
 def exam(lesson: str, sheet: Sheet) -> Piece:
     """The lesson's questions in the numbers of the seed, and the key if it is wanted."""
-    items = items_of(lesson)
-    asked, keys = [], []
-    for number, item in enumerate(items, 1):
-        head = f"<h3>Question {number} of {len(items)}</h3>"
-        try:
-            question = offer(item, sheet.seed, sheet.units)
-        except CourseError as error:
-            # One question that cannot be made must not cost the class the others.
-            asked.append(f"{head}<p>This question could not be made: {escape(str(error))} Go on to the next one.</p>")
-            continue
-        asked.append(f"{head}<p class='hint'>{escape(item.objective)}</p>{paper.asked(question)}")
-        keys.append(f"{head}{paper.key(question)}" if sheet.key else "")
-    return Piece(
-        *("".join(f"<section class='question'>{one}</section>" for one in part if one) for part in (asked, keys))
-    )
+    return Piece(*("".join(parts) for parts in zip(*questions(items_of(lesson), sheet), strict=True)))
+
+
+def questions(items: Sequence[Item], sheet: Sheet) -> list[tuple[str, str]]:
+    """Each item's question in the numbers of the seed, and its key if that is wanted."""
+    return [
+        question_of(item, f"<h3>Question {number} of {len(items)}</h3>", sheet) for number, item in enumerate(items, 1)
+    ]
+
+
+def question_of(item: Item, head: str, sheet: Sheet) -> tuple[str, str]:
+    """A question under its heading, and its key if that is wanted; what a visit is about may go over a page's end."""
+    kind = "question"
+
+    def section(words: str) -> str:
+        return f"<section class='{kind}'>{head}{words}</section>"
+
+    try:
+        question = offer(item, sheet.seed, sheet.units)
+    except CourseError as error:
+        # One question that cannot be made must not cost the class the others.
+        return section(f"<p>This question could not be made: {escape(str(error))} Go on to the next one.</p>"), ""
+    kind = "long" if isinstance(question, VisitQuestion | CauseQuestion) else kind
+    asked = section(f"<p class='hint'>{escape(item.objective)}</p>{paper.asked(question)}")
+    return asked, section(paper.key(question)) if sheet.key else ""
+
+
+# A case to find out
+
+# What comes after such an item tells what it asked for: it stands overleaf.
+TURN_AFTER = {
+    "first": "Turn over when you have said what comes first: overleaf is the visit.",
+    "visit": "Turn over when your visit is done and your cause is written down: overleaf is what another visit found.",
+    "layer": "Turn over when all of this page is answered: overleaf the cause is named.",
+}
+
+
+def visit_piece(sheet: Sheet) -> Piece:
+    """The case of the sheet's level, station and seed: how it is met, its questions by section, and the key.
+
+    Raises ScenarioError where there is no such case.
+    """
+    case = draw_case(sheet.seed, sheet.level, sheet.place)
+    items = case_items(case)
+    station = (sheet.place or ANY).replace("_", " ")
+    chosen = f"Level {sheet.level} ({LEVELS[sheet.level]}), {station}, seed {sheet.seed}"
+    same = f"{chosen}: on the page of cases the same three give this case."
+    head = f"<p><b>{escape(same)}</b></p>"
+    met = paper.table(tag_rows(case, sheet.units), "By the station's tags and record", "tags")
+    pages, key, section = [f"{head}<p>The station: {escape(station_words(case.place))}.</p>{met}"], head, ""
+    for item, (asked, told) in zip(items, questions(items, sheet), strict=True):
+        if item.section != section:
+            section = item.section
+            mark = tidy(f"{section.capitalize()}: passes from {PASS_MARKS[section]:.0%} of its marks")
+            asked, told = (f"<h3>{escape(mark)}</h3>{one}" for one in (asked, told))
+        pages[-1] += asked
+        if turn := TURN_AFTER.get(item.key.rpartition(".")[2]):
+            pages[-1] += f"<p class='turn'>{escape(turn)}</p>"
+            pages.append("")
+        key += told
+    return Piece("".join(f"<div class='page'>{one}</div>" for one in pages), key if sheet.key else "")
 
 
 # How it looks on paper
@@ -286,7 +344,11 @@ figure{margin:2mm 0} figure.drawing svg{width:125mm} figure.wide svg{width:100%}
 .readouts{display:flex;flex-wrap:wrap;gap:1.5mm}
 .readouts li{border:0.2mm solid #595959;padding:0.5mm 2.5mm;font-size:9pt} .readouts b{display:block;font-size:11pt}
 .events{columns:2;font-size:9.5pt}
-.question{margin:0 0 5mm}
+.question,.long{margin:0 0 5mm} .turn{font-weight:bold;text-align:right}
+.checks table,.log table,.key table{width:calc(100% - 0.5mm);margin:0 0 1mm;font-size:10pt}
+.checks thead th{font-size:8.5pt} .checks :is(td,thead th:not(:first-child)){width:15mm;text-align:center}
+.log table{table-layout:fixed} .log :is(th,td){height:7mm} .log tr>:first-child{width:6mm}
+.log tr>:last-child{width:22mm}
 .line{border-bottom:0.2mm solid #595959;height:8mm}
 .answer{margin:4mm 0 2mm}
 .blank{display:inline-block;border-bottom:0.3mm solid #000;width:65mm;height:5mm} .short{width:20mm}

@@ -1,6 +1,6 @@
 """What is wrong at a station of any kind: 100 points are spread over suspects, from what a visit found.
 
-The same credit as for a single regulator (toolkit.quiz.questions); the signs and suspects are those of the diagnosis.
+The signs and suspects are those of the diagnosis.
 """
 
 from __future__ import annotations
@@ -10,18 +10,24 @@ from dataclasses import dataclass
 from random import Random
 from typing import Any
 
+import numpy as np
+
 from toolkit.diagnosis.next_check import CHECKS, Check, allowed, information, rate
 from toolkit.diagnosis.posterior import Belief, belief
 from toolkit.diagnosis.signatures import OTHER, SUSPECTS, UNSEEN, shipped, trace_of_run
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.quiz.grades import Grade, Replay, quadratic_credit, read_points
-from toolkit.scenario import Scenario
+from toolkit.scenario import Scenario, Station
 from toolkit.simulation import simulate
+from toolkit.trace import Trace
 
 # So many suspects are offered, the truth among them.
 OFFERED = 7
 # A check that is expected to tell less than this of two suspects [bit], each as likely, hardly tells them apart.
 TELLS = 0.3
+# Two lines that differ by this share of the higher one are seen to differ; looked at are so many moments of a run.
+SEEN = 0.1
+MOMENTS = np.linspace(0.0, 1.0, 400)
 _NOTHING = Signs()
 QUALIFIED = "Such checks are for qualified persons, by the operator's own procedure and the local code."
 
@@ -93,9 +99,25 @@ class CauseQuestion:
         """The true day beside the rival's at its most telling, the one that comes nearest to the signs."""
         run = belief(self.signs, self.place).most_telling(rival)
         assert run is not None  # "none of these" is never offered
-        labels = (SUSPECTS[self.truth], SUSPECTS[rival])
-        signal = f"{self.scenario.station.loads[0].at}_gauge_pressure"
-        return Replay(simulate(self.scenario), trace_of_run(run), *labels, signal)
+        true, other = simulate(self.scenario), trace_of_run(run)
+        return Replay(
+            true, other, SUSPECTS[self.truth], SUSPECTS[rival], most_apart(self.scenario.station, true, other)
+        )
+
+
+def most_apart(station: Station, true: Trace, other: Trace) -> str:
+    """The signal by which two runs are seen to differ: the outlet's, or another volume's where that shows nothing.
+
+    A monitor that holds makes the outlet nearly the same whatever ails the worker before it.
+    """
+
+    def apart(signal: str) -> float:
+        lines = [np.interp(MOMENTS, one.times / one.times[-1], one[signal]) for one in (true, other)]
+        return float(np.max(np.abs(lines[0] - lines[1])) / max(1.0, *(np.max(line) for line in lines)))
+
+    outlet = f"{station.loads[0].at}_gauge_pressure"
+    signals = (outlet, *(f"{volume.name}_gauge_pressure" for volume in station.volumes))
+    return outlet if apart(outlet) >= SEEN else max(signals, key=apart)
 
 
 def offered(now: Belief, truth: str, chance: Random) -> tuple[str, ...]:

@@ -15,7 +15,7 @@ from toolkit.trace import Trace
 class Replay:
     """Two runs to look at side by side: the true one, and that of another suspect or of a wrong choice.
 
-    `signal` names the outlet pressure in both.
+    `signal` names the pressure to look at in both.
     """
 
     truth: Trace

@@ -8,14 +8,14 @@ from random import Random
 import numpy as np
 
 from toolkit.devices.regulator import Regulator, lock_up_gauge_pressure, relief_start_gauge_pressure
-from toolkit.diagnosis.symptoms import Readings
 from toolkit.faults import Debris, NickedSeat
 from toolkit.gas import standard_density
+from toolkit.quiz.cause import CauseQuestion
 from toolkit.quiz.items import Item, pick, rounded
 from toolkit.quiz.lesson_02 import station_of
 from toolkit.quiz.pictures import OUTLET, outlet_picture
-from toolkit.quiz.questions import NumericQuestion, Slip, SuspectsQuestion, TraceQuestion
-from toolkit.quiz.spread import spread_question
+from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
+from toolkit.quiz.spread import ONE_REGULATOR, VISIT, amounts_to, cause_question
 from toolkit.scenario import Demand, Scenario, Station
 from toolkit.simulation import simulate
 from toolkit.units import IN_WC, PSI, display_unit, format_pressure, format_quantity
@@ -139,33 +139,24 @@ def _soft_piece(key: str, chance: Random, units: str) -> NumericQuestion:
     )
 
 
-def _any(key: str, chance: Random, units: str) -> SuspectsQuestion:
-    suspects = (
-        "healthy",
-        "fouled_seat",
-        "torn_diaphragm",
-        "worn_main_spring",
-        "stuck_open",
-        "low_inlet",
-        "blocked_vent",
-    )
-    return spread_question(key, chance, units, suspects, "A yearly visit to a house's service regulator.")
+def _any(key: str, chance: Random, units: str) -> CauseQuestion:
+    suspects = ("nothing", "dirty_seat", "torn", "weak_spring", "stuck_open", "too_small", "vent_blocked")
+    told = f"A yearly visit to a house's service regulator. {ONE_REGULATOR}"
+    return cause_question(key, chance, units, told, suspects)
 
 
-def _high(key: str, chance: Random, units: str) -> SuspectsQuestion:
-    suspects = ("fouled_seat", "torn_diaphragm", "stuck_open", "blocked_vent", "healthy")
-
-    def above_normal(readings: Readings) -> bool:
-        return readings.swing_gauge_pressure > 1.25 * readings.set_gauge_pressure
-
-    told = "A visit because burners flare up at times."
-    return spread_question(key, chance, units, suspects, told, above_normal)
+def _high(key: str, chance: Random, units: str) -> CauseQuestion:
+    suspects = ("dirty_seat", "torn", "stuck_open", "vent_blocked")
+    told = f"A visit to a house because burners flare up at times. {ONE_REGULATOR}"
+    # creep or a high lock-up, high under flow, or a kick as the burners shut
+    return cause_question(key, chance, units, told, suspects, amounts_to("b", "c", "o"))
 
 
-def _low(key: str, chance: Random, units: str) -> SuspectsQuestion:
-    suspects = ("worn_main_spring", "low_inlet", "blocked_vent", "healthy")
-    told = "A visit because the furnace burns weakly on cold days."
-    return spread_question(key, chance, units, suspects, told)
+def _low(key: str, chance: Random, units: str) -> CauseQuestion:
+    suspects = ("weak_spring", "too_small", "filter_plugged", "hydrate")
+    told = f"A visit to a house because the furnace burns weakly. {ONE_REGULATOR}"
+    # low at high load, low always, or no gas
+    return cause_question(key, chance, units, told, suspects, amounts_to("d", "e", "f"), looked_at=(*VISIT, "frost"))
 
 
 ITEMS = (

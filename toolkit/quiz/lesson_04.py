@@ -6,12 +6,12 @@ from dataclasses import replace
 from random import Random
 
 from toolkit.devices.regulator import InternalRelief, Regulator, relief_start_gauge_pressure
-from toolkit.diagnosis.symptoms import Readings
 from toolkit.faults import BlockedVent, Debris, NickedSeat
+from toolkit.quiz.cause import CauseQuestion
 from toolkit.quiz.items import Item, pick, rounded
 from toolkit.quiz.pictures import OUTLET, outlet_picture
-from toolkit.quiz.questions import NumericQuestion, Slip, SuspectsQuestion, TraceQuestion
-from toolkit.quiz.spread import spread_question
+from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
+from toolkit.quiz.spread import ONE_REGULATOR, VISIT, amounts_to, cause_question
 from toolkit.scenario import Demand, Scenario, Station
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
@@ -197,14 +197,14 @@ def _vent_blocked(key: str, chance: Random, units: str) -> NumericQuestion:
     )
 
 
-def _at_the_vent(key: str, chance: Random, units: str) -> SuspectsQuestion:
-    suspects = ("fouled_seat", "torn_diaphragm", "weak_relief", "stuck_open")
-
-    def smelt(readings: Readings) -> bool:
-        return max(readings.vents) > 0
-
-    told = "A neighbour smelt gas near a regulator's vent outdoors; the place has been made safe."
-    return spread_question(key, chance, units, suspects, told, smelt)
+def _at_the_vent(key: str, chance: Random, units: str) -> CauseQuestion:
+    suspects = ("dirty_seat", "torn", "weak_relief", "stuck_open")
+    told = (
+        "A neighbour smelt gas near a regulator's vent outdoors. The place was made safe, and then a qualified person "
+        f"read what stands in the table. {ONE_REGULATOR}"
+    )
+    # gas at the vent; held low, the outlet stands where a sound relief is shut
+    return cause_question(key, chance, units, told, suspects, amounts_to("a"), looked_at=(*VISIT, "vent_held"))
 
 
 ITEMS = (

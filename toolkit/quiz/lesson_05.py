@@ -10,14 +10,16 @@ import numpy as np
 from toolkit.actions import TurnValve
 from toolkit.devices.line import Pipe
 from toolkit.devices.regulator import Regulator
-from toolkit.diagnosis.symptoms import Readings
+from toolkit.diagnosis.signs import OUTLET as OUTLET_VALUES
+from toolkit.diagnosis.signs import Signs
 from toolkit.faults import Debris, Leak, StuckStem
 from toolkit.ladder import take_over_gauge_pressure
 from toolkit.layers import MONITOR, with_monitor
+from toolkit.quiz.cause import CauseQuestion
 from toolkit.quiz.items import Item, pick, rounded
 from toolkit.quiz.pictures import OUTLET, outlet_picture
-from toolkit.quiz.questions import NumericQuestion, Slip, SuspectsQuestion, TraceQuestion
-from toolkit.quiz.spread import spread_question
+from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
+from toolkit.quiz.spread import cause_question
 from toolkit.scenario import Demand, Scenario, Station, Volume
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
@@ -301,16 +303,28 @@ def _between(key: str, chance: Random, units: str) -> TraceQuestion:
     )
 
 
-def _worker_out(key: str, chance: Random, units: str) -> SuspectsQuestion:
-    def above_normal(readings: Readings) -> bool:
-        return max(readings.outlet_gauge_pressures) > 1.25 * readings.set_gauge_pressure
+# The station of the suspects question: worker and monitor on a line each, and a relief valve that has not blown.
+DISTRICT = "district_station"
+# What is looked at there: the gauge between the two tells which of them holds, and each line is proven.
+DISTRICT_VISIT = (
+    *("outlet_on", "outlet_pilots", "outlet_off", "lock_up", "creep", "between"),
+    *("inlet", "vent_on", "vent_off", "relief", "line"),
+)
 
+
+def monitor_holds(signs: Signs) -> bool:
+    """Whether the outlet stands high with all off and goes no higher, and no relief valve had to help."""
+    return signs.outlet_off in OUTLET_VALUES[3:] and signs.relief == "shut"
+
+
+def _worker_out(key: str, chance: Random, units: str) -> CauseQuestion:
     told = (
-        "A monitor was found holding the outlet, so its worker had let the pressure rise. Qualified people took the "
-        "worker out, and it now runs alone on a test bench, sensing its own outlet. At the bench it reads high too."
+        "At a district station worker and monitor stand in series, each with a sensing line of its own. One night the "
+        "monitor was found holding the outlet. By the operator's plan qualified people read what stands in the table, "
+        "with both in place."
     )
-    suspects = ("fouled_seat", "torn_diaphragm", "stuck_open", "blocked_vent")
-    return spread_question(key, chance, units, suspects, told, above_normal)
+    suspects = ("dirty_seat", "torn", "stuck_open", "line_broken", "line_blocked")
+    return cause_question(key, chance, units, told, suspects, monitor_holds, place=DISTRICT, looked_at=DISTRICT_VISIT)
 
 
 def old_main(station: Station) -> Trace:

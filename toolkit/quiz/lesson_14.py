@@ -8,20 +8,21 @@ from random import Random
 
 from toolkit.devices.balance import valve_area
 from toolkit.devices.line import SensingLine
-from toolkit.devices.regulator import Regulator, lock_up_gauge_pressure
+from toolkit.devices.regulator import lock_up_gauge_pressure
 from toolkit.devices.relief_valve import ReliefValve
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.faults import BlockedRelief, BrokenSensingLine, Debris, Fault, StuckShutoff, StuckStem, TripShift
 from toolkit.flow import mass_flow, standard_flow
 from toolkit.ladder import RELIEF_VALVE_TOLERANCE
 from toolkit.layers import MONITOR, wide_open
+from toolkit.quiz.cause import CauseQuestion
 from toolkit.quiz.items import Item, pick, rounded
-from toolkit.quiz.lesson_05 import monitored
+from toolkit.quiz.lesson_05 import DISTRICT_VISIT, monitored
 from toolkit.quiz.lesson_07 import sound_of
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, shown_order
 from toolkit.quiz.pictures import OUTLET, outlet_picture
-from toolkit.quiz.questions import NumericQuestion, Slip, SuspectsQuestion, TraceQuestion
-from toolkit.quiz.spread import spread_question
+from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
+from toolkit.quiz.spread import amounts_to, cause_question
 from toolkit.scenario import Demand, Scenario, Station, Volume
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
@@ -43,8 +44,10 @@ ISOLATED = BlockedRelief(devices=VALVE, highest_lift=0.0, onset=-10.0)
 APART, READ_OFF = 0.03, 0.03
 # A slam-shut trips within so much of its setting [%], to either side: lowest, highest and step, in both display units.
 SHUTS_WITHIN = ((4, 10, 2), (4, 10, 2))
-# A worker on the test bench reads high a quarter above its tag [Pa gauge]; a monitor has let go this far above (share).
-HIGH, LET_GO = 1.25 * Regulator.set_gauge_pressure, 1.06
+# A monitor has let go this far above what it held (share).
+LET_GO = 1.06
+# What is looked at with every layer in place.
+EVERY_LAYER = (*DISTRICT_VISIT, "slam_shut", "trip", "slam_shut_point")
 
 
 @dataclass(frozen=True)
@@ -379,13 +382,15 @@ def _second(key: str, chance: Random, units: str) -> TraceQuestion:
     )
 
 
-def _worker_out(key: str, chance: Random, units: str) -> SuspectsQuestion:
+def _worker_out(key: str, chance: Random, units: str) -> CauseQuestion:
     told = (
-        "A slug was ruled out: the filter was clean. The relief valve had blown one night, and the monitor is sound by "
-        "its test. Qualified people took the worker out, and it now runs alone on a test bench. It reads high there."
+        "A station has every layer: worker, monitor, relief valve, slam-shut. A slug was ruled out, and one of the "
+        "layers has acted. Qualified people read what stands in the table, with everything in place."
     )
-    suspects = ("fouled_seat", "torn_diaphragm", "stuck_open", "blocked_vent", "weak_relief")
-    return spread_question(key, chance, units, suspects, told, lambda read: max(read.outlet_gauge_pressures) > HIGH)
+    suspects = ("dirty_seat", "torn", "stuck_open", "line_broken", "shutoff_near", "relief_dirty")
+    # a relief open, a slam-shut tripped, a monitor at work
+    acted = amounts_to("i", "j", "n")
+    return cause_question(key, chance, units, told, suspects, acted, place="monitored", looked_at=EVERY_LAYER)
 
 
 ITEMS = (
@@ -395,5 +400,5 @@ ITEMS = (
     Item("14.line", "14", "Tell which layer is left when one sensing line breaks.", _line),
     Item("14.gone", "14", "Tell from readings which layers of a station are gone.", _gone),
     Item("14.second", "14", "Read from the outlet's trace when a second layer let go.", _second),
-    Item("14.worker_out", "14", "Weigh the suspects in a worker that was taken out of its station.", _worker_out),
+    Item("14.worker_out", "14", "Weigh the suspects once a layer has acted.", _worker_out),
 )

@@ -60,15 +60,19 @@ def outlet_picture(
 
 
 def replay_picture(replay: Replay, units: str) -> Picture:
-    """The outlet pressure that was, and the one that the other suspect would have made."""
+    """The pressure that was, and the one that the other suspect would have made."""
     from toolkit.figures.chart import ChartSpec, EventMarker, compare_chart
 
-    kind, signal = "low_gauge_pressure", replay.signal
+    signal, name = replay.signal, replay.signal.removesuffix("_gauge_pressure").replace("_", " ")
     highest = max(trace.peak(signal)[1] for trace in (replay.truth, replay.other))
+    # what runs off the picture at the outlet is worth no other scale; between two regulators it is the rule
+    kind = "low_gauge_pressure" if highest <= HIGHEST_SHOWN or signal == OUTLET else "gauge_pressure"
+    top = min(highest, HIGHEST_SHOWN) if kind == "low_gauge_pressure" else highest
     duration = min(trace.scenario.duration for trace in (replay.truth, replay.other))
     spec = ChartSpec(
         (0.0, duration),
-        (0.0, to_display(1.15 * min(highest, HIGHEST_SHOWN), kind, units)),
+        (0.0, to_display(1.15 * top, kind, units)),
+        y_name=f"{name} pressure".capitalize(),
         y_unit=display_unit(kind, units).label,
         size=SIZE,
     )

@@ -13,13 +13,11 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from math import ceil, floor
 from typing import TYPE_CHECKING, Any
 
-from toolkit.diagnosis.suspects import SUSPECTS, nearest_run, telling
-from toolkit.diagnosis.symptoms import Readings, readings_table, visit
 from toolkit.errors import AnswerError, QuantityError
 from toolkit.quiz.cause import CauseQuestion as CauseQuestion
 from toolkit.quiz.grades import Grade as Grade
 from toolkit.quiz.grades import Replay as Replay
-from toolkit.quiz.grades import number, read_points
+from toolkit.quiz.grades import number
 from toolkit.quiz.grades import quadratic_credit as quadratic_credit
 from toolkit.quiz.ordering import ChoiceQuestion as ChoiceQuestion
 from toolkit.quiz.ordering import OrderQuestion as OrderQuestion
@@ -32,8 +30,6 @@ from toolkit.quiz.ordering import (
     read_order,
 )
 from toolkit.quiz.visit import VisitQuestion as VisitQuestion
-from toolkit.scenario import Scenario
-from toolkit.simulation import simulate
 from toolkit.trace import Trace
 from toolkit.units import (
     LOW_PRESSURE_LIMIT,
@@ -118,34 +114,7 @@ class TraceQuestion:
     worked: str
 
 
-@dataclass(frozen=True)
-class SuspectsQuestion:
-    """100 points are spread over `suspects` (keys of toolkit.diagnosis.suspects) from what was read at a visit.
-
-    `truth` is the suspect that was in fact built into `scenario`; `posterior` is what the readings say of each.
-    """
-
-    key: str
-    prompt: str
-    readings: Readings
-    suspects: tuple[str, ...]
-    truth: str
-    posterior: tuple[float, ...]
-    scenario: Scenario
-    units: str = "us"
-
-    def table(self) -> tuple[tuple[str, ...], ...]:
-        """The readings as rows of words, the first row the heading."""
-        return readings_table(self.readings, self.units)
-
-    def names(self) -> tuple[str, ...]:
-        """The suspects' names, in order."""
-        return tuple(SUSPECTS[key].name for key in self.suspects)
-
-
-Question = (
-    NumericQuestion | TraceQuestion | SuspectsQuestion | OrderQuestion | ChoiceQuestion | CauseQuestion | VisitQuestion
-)
+Question = NumericQuestion | TraceQuestion | OrderQuestion | ChoiceQuestion | CauseQuestion | VisitQuestion
 
 
 def grade(question: Question, answer: Any) -> Grade:
@@ -164,10 +133,8 @@ def grade(question: Question, answer: Any) -> Grade:
         graded = _grade_order(question, answer)
     elif isinstance(question, ChoiceQuestion):
         graded = _grade_choice(question, answer)
-    elif isinstance(question, CauseQuestion | VisitQuestion):
-        graded = question.graded(answer)
     else:
-        graded = _grade_spread(question, answer)
+        graded = question.graded(answer)
     return replace(graded, explanation=tuple(tidy(sentence) for sentence in graded.explanation))
 
 
@@ -275,46 +242,6 @@ def _seconds(answer: Any, question: TraceQuestion) -> float:
         return parse_quantity(f"{text} s" if text[-1] in "0123456789." else text, "time")
     except QuantityError as error:
         raise AnswerError(str(error)) from error
-
-
-def _grade_spread(question: SuspectsQuestion, answer: Any) -> Grade:
-    points = read_points(question.suspects, answer)
-    true = question.suspects.index(question.truth)
-    score = quadratic_credit([one / 100.0 for one in points], true)
-    others = [index for index in range(len(points)) if index != true]
-    # The rival to compare with: the wrong suspect with most of the points, else the one that the readings favour.
-    rival = max(others, key=lambda index: (points[index], question.posterior[index]))
-    names = question.names()
-    verdict = "Right." if points[true] == 100 else f"{score:.2f} of 1: {points[true]:g} points on the true suspect."
-    likeliest = max(range(len(points)), key=lambda index: question.posterior[index])
-    says = f"It was: {names[true]}."
-    if likeliest != true:
-        says += (
-            f" The readings alone speak more for {names[likeliest]} ({question.posterior[likeliest]:.0%}); "
-            "this was one of the rarer cases, and only a further check could have told."
-        )
-    heading = ("Suspect", "Your points", "What the readings say")
-    rows = (
-        (name + (" (true)" if index == true else ""), f"{points[index]:g}", f"{100 * question.posterior[index]:.0f}")
-        for index, name in enumerate(names)
-    )
-    explanation = (says, *telling(question.readings, question.truth, question.suspects[rival], question.units))
-    return Grade(
-        score,
-        1.0,
-        verdict,
-        explanation,
-        list(points),
-        (heading, *rows),
-        _replay(question, question.suspects[rival]),
-        "Your points beside what the readings say",
-    )
-
-
-def _replay(question: SuspectsQuestion, rival: str) -> Replay:
-    # The rival at its best: with the faults of its run that comes nearest to what was read.
-    other = visit(question.scenario.station, nearest_run(question.readings, rival).faults)
-    return Replay(simulate(question.scenario), simulate(other), SUSPECTS[question.truth].name, SUSPECTS[rival].name)
 
 
 def _grade_order(question: OrderQuestion, answer: Any) -> Grade:

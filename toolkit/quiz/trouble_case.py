@@ -25,6 +25,7 @@ from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.diagnosis.sites import KINDS, site
 from toolkit.diagnosis.visits import HELD_DRAW, signs_of
 from toolkit.errors import ScenarioError, SimulationError
+from toolkit.faults import FAULTS, Fault
 from toolkit.scenario import Scenario, Station
 from toolkit.simulation import simulate
 from toolkit.station_file import shipped_stations
@@ -58,16 +59,16 @@ MOST_DRAWS = 40
 # The seeds of cases begin above those of the tables.
 _SEEDS = 10_000_000
 
+INTERNAL, MONITOR = "the internal relief", "the monitor"
 LAYERS: dict[str, str] = {
     "trips_high": "the slam-shut",
     "trips_low": "the slam-shut",
     "trips_by_switch": "the slam-shut",
     "valve_opens": "the relief valve",
-    "relief_opens": "the internal relief",
+    "relief_opens": INTERNAL,
     "switch_high": "the pressure switch",
     "switch_low": "the pressure switch",
 }
-MONITOR = "the monitor"
 # A monitor has taken over once its disk has come down to this share of its travel.
 TAKES_OVER = 0.5
 
@@ -127,7 +128,7 @@ def fitted_layers(station: Station) -> tuple[str, ...]:
     there = {
         "the slam-shut": bool(station.slam_shuts),
         "the relief valve": bool(station.relief_valves),
-        "the internal relief": any(one.relief for one in station.regulators),
+        INTERNAL: any(one.relief for one in station.regulators),
         "the pressure switch": bool(station.switches),
         MONITOR: bool(monitors(station)),
     }
@@ -275,10 +276,12 @@ def acted(case: TroubleCase) -> list[tuple[float, str]]:
 
 def fault_names(case: TroubleCase) -> tuple[str, ...]:
     """What was built into the day, by the faults' own names in words; empty where nothing is broken."""
-    from toolkit.faults import FAULTS
+    return tuple(dict.fromkeys(map(fault_name, case.scenario.faults)))
 
-    words = {made: kind.replace("_", " ") for kind, made in FAULTS.items()}
-    return tuple(dict.fromkeys(words[type(one)] for one in case.scenario.faults))
+
+def fault_name(fault: Fault) -> str:
+    """A fault's own name in words."""
+    return next(kind for kind, made in FAULTS.items() if isinstance(fault, made)).replace("_", " ")
 
 
 def sign_words(signs: Signs) -> tuple[tuple[str, str], ...]:

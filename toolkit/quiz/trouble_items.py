@@ -1,4 +1,4 @@
-"""The questions of one case, in the order in which it is worked: what comes first, the visit, the cause, the record.
+"""The questions of a case in their order: what comes first, the visit, the cause, the record, the layers, the restart.
 
 Every key is computed from the case's own run. Reacting to an abnormal operating condition is a section of its own: it
 is not made up for by good guesses later (source: `cfr-192-803`).
@@ -19,6 +19,7 @@ from toolkit.quiz.items import ABNORMAL, KNOWLEDGE, Item
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, safe_steps
 from toolkit.quiz.questions import Question
 from toolkit.quiz.trouble_case import TroubleCase, checks_at, fault_names
+from toolkit.quiz.trouble_layers import defeated_question, is_asked
 from toolkit.quiz.trouble_record import layer_question, number_question, time_question
 from toolkit.quiz.trouble_words import call_words
 from toolkit.quiz.visit import VisitQuestion, advised_acts, walk
@@ -34,8 +35,14 @@ OBJECTIVES: Mapping[str, str] = {
     "time": "Read from a day's record when the outlet passed a mark.",
     "number": "Work out from a gauge what the station gave or held.",
     "layer": "Say which layer acted first, or that none did.",
+    "defeated": "Say which layer would not act, or is taken by the cause that was found.",
     "restore": "Put the steps back to service in a safe order.",
 }
+
+
+# Asked only where the simulation gives a definite answer.
+_SOMETIMES = "defeated"
+IN_EVERY_CASE = tuple(f"{LESSON}.{end}" for end in OBJECTIVES if end != _SOMETIMES)
 
 
 def case_items(case: TroubleCase) -> tuple[Item, ...]:
@@ -43,6 +50,7 @@ def case_items(case: TroubleCase) -> tuple[Item, ...]:
     return tuple(
         Item(key, LESSON, OBJECTIVES[end], partial(make, case), SECTIONS.get(key, KNOWLEDGE))
         for end, make in _MAKE.items()
+        if end != _SOMETIMES or is_asked(case)
         for key in [f"{LESSON}.{end}"]
     )
 
@@ -244,5 +252,6 @@ _MAKE: Mapping[str, Callable[[TroubleCase, str, Random, str], Question]] = {
     "time": time_question,
     "number": number_question,
     "layer": layer_question,
+    "defeated": defeated_question,
     "restore": _restore,
 }

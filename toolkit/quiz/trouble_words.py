@@ -8,6 +8,8 @@ from toolkit.diagnosis.signs import SIGNS
 from toolkit.quiz.trouble_case import TroubleCase
 from toolkit.units import format_pressure, spoken
 
+# What a case is drawn at where no station is chosen.
+ANY = "any station"
 # What stands at each kind of station.
 STATIONS: Mapping[str, str] = {
     "service": "a service regulator with an internal relief, a slam-shut and a switch",

@@ -11,7 +11,7 @@ from toolkit.quiz.cases import ITEMS
 from toolkit.quiz.cause import QUALIFIED, CauseQuestion
 from toolkit.quiz.items import Item, offer
 from toolkit.quiz.ordering import ChoiceQuestion
-from toolkit.quiz.questions import NumericQuestion, Question, SuspectsQuestion, VisitQuestion
+from toolkit.quiz.questions import NumericQuestion, Question, VisitQuestion
 from toolkit.quiz.trouble_case import LEVELS, TroubleCase, draw_case, places
 from toolkit.quiz.trouble_items import LESSON, OBJECTIVES, case_items
 from toolkit.quiz.visit import MAKE_SAFE, MAKE_SAFE_NAME, NOTHING_SHOWN, STOP_CARD, advised_acts, walk
@@ -45,11 +45,6 @@ def vote_of(question: Question) -> Vote | None:
     """
     if isinstance(question, ChoiceQuestion):
         vote = Vote(question.options, question.right, question.told, question.explanation)
-    elif isinstance(question, SuspectsQuestion):
-        names = question.names()
-        shares = tuple(f"The readings speak for it with {share:.0%}." for share in question.posterior)
-        right = question.suspects.index(question.truth)
-        vote = Vote(names, right, shares, f"What was in fact built in: {names[right]}.")
     elif isinstance(question, CauseQuestion):
         names = question.names()
         shares = tuple(f"The signs speak for it with {share:.0%}." for share in question.posterior)

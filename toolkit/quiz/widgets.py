@@ -26,7 +26,6 @@ from toolkit.quiz.questions import (
     Grade,
     NumericQuestion,
     Question,
-    SuspectsQuestion,
     TraceQuestion,
     grade,
     item_hash,
@@ -192,7 +191,7 @@ class Quiz:
     def answer(self) -> Any:
         """What stands in the fields now."""
         values = [field.value for field in self.inputs.children]
-        return values if isinstance(self.question, SuspectsQuestion | CauseQuestion | OrderQuestion) else values[0]
+        return values if isinstance(self.question, CauseQuestion | OrderQuestion) else values[0]
 
     def check(self) -> None:
         """Grade what stands in the fields, explain it, and write it into the record."""
@@ -278,7 +277,7 @@ class Quiz:
             return (widgets.RadioButtons(options=options, value=None, layout=_WIDE, tooltip="Your answer"),)
         if isinstance(question, OrderQuestion):
             return self._places(question)
-        assert isinstance(question, SuspectsQuestion | CauseQuestion)
+        assert isinstance(question, CauseQuestion)
         fields = tuple(widgets.BoundedIntText(min=0, max=100, step=5, description=name) for name in question.names())
         for field in fields:
             field.style, field.layout = _NAMED, {"width": "350px"}
@@ -338,7 +337,7 @@ def _body(question: Question) -> str:
         parts.append(html.image(question.picture))
     if isinstance(question, ChoiceQuestion) and question.table is not None:
         parts.append(html.table(question.table, "Readings"))
-    if isinstance(question, SuspectsQuestion | CauseQuestion):
+    if isinstance(question, CauseQuestion):
         parts.append(html.table(question.table(), "What was read at the visit"))
     if isinstance(question, OrderQuestion):
         parts.append(html.listing([question.entries[entry] for entry in question.shown]))

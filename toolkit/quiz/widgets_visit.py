@@ -22,29 +22,29 @@ from toolkit.classroom.mastery import (
     stated,
 )
 from toolkit.classroom.record import Record, stopwatch
-from toolkit.classroom.review import PASSED
+from toolkit.classroom.review import PASS_MARKS
 from toolkit.diagnosis.signatures import SUSPECTS
 from toolkit.errors import CourseError, RecordError
 from toolkit.quiz import html
 from toolkit.quiz.bank import bank, case_of_key, reviewed
-from toolkit.quiz.items import ABNORMAL, KNOWLEDGE
+from toolkit.quiz.items import ABNORMAL
+from toolkit.quiz.ordering import OrderQuestion
 from toolkit.quiz.questions import CauseQuestion, Grade, Question
 from toolkit.quiz.trouble_case import LEVELS, TroubleCase, draw_case, drawable, places
 from toolkit.quiz.trouble_items import LESSON, case_items
-from toolkit.quiz.trouble_words import station_words, tag_rows
+from toolkit.quiz.trouble_words import ANY, station_words, tag_rows
 from toolkit.quiz.visit import MAKE_SAFE, NOTHING_SHOWN, VisitQuestion, Walk, choices, walk, worded
 from toolkit.quiz.widgets import Quiz, button, fresh_seed
 from toolkit.units import tidy
 
 # Seeds that are easy to call out in a class.
 LARGEST_SEED = 99_999
-ANY = "any station"
 # A reading has been on the page for so long [s] before it can have been seen.
 SEEN = 2.0
 _GRID = {"grid_template_columns": "repeat(auto-fit, minmax(min(330px, 100%), 1fr))", "grid_gap": "6px 12px"}
+# Wide pages show a step whole in its menu; a screen reader speaks it there at any width.
+_NARROW = "<style>.gp-in-full{display:none}@media(max-width:760px){.gp-in-full{display:block}}</style>"
 _FIELD, _NAMED = {"width": "620px", "max_width": "100%"}, {"description_width": "130px"}
-# What passes each section: reacting to an abnormal operating condition is either right or not.
-PASS_MARKS = {ABNORMAL: 1.0, KNOWLEDGE: PASSED}
 
 
 def visit() -> Any:
@@ -93,6 +93,19 @@ class CaseQuiz(Quiz):
             box.add_class("gp-checks")
             parts += [widgets.HTML(html.paragraph(title, "h4")), box]
         return tuple(parts)
+
+    def tell_open(self, question: OrderQuestion) -> None:
+        """Show what is open, and on a narrow page, where menus cut their words, the order so far in whole words."""
+        super().tell_open(question)
+        chosen = [field.value for field in self.inputs.children]
+        rows = [("Place", "Your order so far")]
+        rows += [
+            (place, question.entries[entry])
+            for place, entry in zip(question.places(), chosen, strict=True)
+            if entry is not None
+        ]
+        if len(rows) > 1:
+            self.sum.value += f'{_NARROW}<div class="gp-in-full">{html.table(rows, "Your order so far")}</div>'
 
     def field(self) -> Any:
         """The first field of the answer; at a visit the first check that is not made."""
@@ -190,7 +203,8 @@ class VisitPage:
     def __init__(self, record: Record | None = None) -> None:
         self.record = record or Record()
         levels = [(f"{level}: {words}", level) for level, words in LEVELS.items()]
-        stations = [(ANY, None), *((f"{place.replace('_', ' ')}: {_about(place)}", place) for place in places())]
+        # Short, since a closed menu does not break its line; what was chosen stands below in whole words.
+        stations = [(ANY, None), *((place.replace("_", " "), place) for place in places())]
         self.level = widgets.Dropdown(options=levels, index=0, description="Level", tooltip="Level")
         self.place = widgets.Dropdown(options=stations, index=0, description="Station", tooltip="Station")
         self.seed = widgets.BoundedIntText(min=1, max=LARGEST_SEED, description="Seed", tooltip="Seed")
@@ -201,11 +215,14 @@ class VisitPage:
         self.kept = widgets.Dropdown(options=[("none of them", None), *kept], index=0, description=name, tooltip=name)
         for field in (self.level, self.place, self.seed, self.kept):
             field.layout, field.style = dict(_FIELD), dict(_NAMED)
+            field.observe(lambda _: self.tell_chosen(), "value")
         self.seed.layout = {"width": "260px"}
         self.open_button = button("Open this case", self.open_case)
         self.other_button = button("Draw another seed and open it", self.another)
         self.stand_button = button("Show how I stand", self.show_standing)
         self.message, self.card, self.standing = widgets.HTML(), widgets.HTML(), widgets.HTML()
+        self.chosen = widgets.HTML()
+        self.tell_chosen()
         self.projector = widgets.ToggleButton(
             value=self._screen() == "projector",
             description="Projector view",
@@ -225,6 +242,7 @@ class VisitPage:
                 self.place,
                 self.seed,
                 self.kept,
+                self.chosen,
                 widgets.HBox([self.open_button, self.other_button], layout={"flex_flow": "row wrap"}),
                 self.message,
                 self.card,
@@ -235,6 +253,15 @@ class VisitPage:
             part.add_class("gp-quiz")
         self.box = widgets.VBox([chooser, self.case_box, stand])
         self.show_on()
+
+    def tell_chosen(self) -> None:
+        """Show what is chosen in whole words: a menu on a narrow page cuts them."""
+        place = self.place.value
+        station = ANY if place is None else place.replace("_", " ") + _about(place)
+        words = f"Level {self.level.value}: {LEVELS[self.level.value]}. Station: {station}. Seed: {self.seed.value}."
+        if self.kept.value is not None:
+            words = f"Reviewed case {self.kept.value}: it has its own level, station and day."
+        self.chosen.value = html.paragraph(words)
 
     def show_on(self) -> None:
         """Show the page for the desk or for a projector, as the switch says, and keep that for the next page."""
@@ -330,5 +357,6 @@ def standing_html(answers: tuple[Stated, ...]) -> str:
 
 
 def _about(place: str) -> str:
+    """What stands at a kind of station, behind its name; nothing for a station that comes along."""
     words = station_words(place)
-    return words.removeprefix("a ") if place not in words.replace(" ", "_") else "a station that comes along"
+    return "" if place.replace("_", " ") in words else f", {words}"
