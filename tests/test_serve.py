@@ -15,7 +15,7 @@ from urllib.request import OpenerDirector
 
 import pytest
 from browser import children
-from reading import Room, book, running_room, small_lessons, visitor
+from reading import Room, below, book, running_room, small_lessons, visitor
 from test_read import PATIENCE, kernel_of, message
 from tornado.httpclient import HTTPClientError, HTTPRequest
 from tornado.websocket import websocket_connect
@@ -75,13 +75,13 @@ def turned_away(room: Room, known: OpenerDirector | None = None, **typed: str) -
 
 
 def test_who_has_not_come_in_stands_before_the_door(room: Room) -> None:
-    before = children(room.pid)
+    before = below(room.pid)
     for path in ("/", "/" + START_LESSON, "/board.ipynb"):
         with visitor().open(room.root + path) as answered:
             assert "/come-in" in answered.url
             assert 'name="code"' in answered.read().decode()
     assert refused(visitor(), room, "/api/kernels/0-0-0-0-0")[0] in (403, 404)
-    assert children(room.pid) == before
+    assert below(room.pid) == before
 
 
 def test_a_wrong_code_and_no_name_are_told(room: Room) -> None:
@@ -170,9 +170,9 @@ def test_a_visitor_keeps_few_pages_open_and_none_after_leaving(room: Room) -> No
     assert refused(ann, room, f"/api/kernels/{kernels[0]}")[0] == 404
     for kernel in kernels[1:]:
         assert asked(ann, room, f"/api/kernels/{kernel}")[0] == 200
-    before = len(children(room.pid))
+    before = len(below(room.pid))
     assert "/come-in" in asked(ann, room, "/leave")[1]
-    assert len(children(room.pid)) == before - MOST_PAGES
+    assert len(below(room.pid)) == before - MOST_PAGES
     assert "/come-in" in asked(ann, room, "/" + START_LESSON)[1]
 
 

@@ -20,7 +20,7 @@ from tornado.httpclient import AsyncHTTPClient, HTTPRequest, HTTPResponse
 from tornado.websocket import WebSocketClientConnection, websocket_connect
 
 from toolkit.diagnosis.next_check import CHECKS
-from toolkit.quiz.visit import worded
+from toolkit.quiz.visit import MAKE_SAFE, worded
 
 PATIENCE = 300.0  # s; thirty kernels start on two cores
 CONTROL = "jupyter.widget.control"
@@ -177,6 +177,8 @@ class Visitor:
             elif kinds == ["RadioButtonsModel"]:
                 await self.sets(fields[0], index=0)
             elif "GridBoxModel" in kinds:
+                # Nothing is read while an abnormal condition stands: such a press would end the case.
+                await self.presses(worded(MAKE_SAFE))
                 offered = [self.states[button]["description"] for comm in fields for button in self.children(comm)]
                 await self.presses(next(name for name in offered if name in SAFE))
             elif set(kinds) == {"DropdownModel"}:

@@ -6,10 +6,10 @@ import contextlib
 import os
 import secrets
 import socket
-import subprocess
 import sys
 import tempfile
 from datetime import date
+from functools import partial
 from pathlib import Path
 
 import psutil
@@ -20,17 +20,22 @@ from toolkit.front.launch import HOST, lessons_folder, usable_port
 from toolkit.front.session_commands import session_text
 
 EVERY_ADDRESS = "0.0.0.0"
-# What a page's kernel has loaded once its bench has been moved and its question asked.
-_AS_A_KERNEL = (
-    "import ipykernel.kernelapp, sys; from toolkit.panels import bench; from toolkit.quiz.widgets import quiz; "
-    "kept = bench('14'), quiz('05', 1); print('ready', flush=True); sys.stdin.read()"
-)
+# What a page's kernel does where its learner opens a bench, a question and a case, and sees all of the case.
+_A_LESSON = """from toolkit.panels import bench
+from toolkit.quiz.items import offer
+from toolkit.quiz.trouble_case import draw_case
+from toolkit.quiz.trouble_items import case_items
+from toolkit.quiz.widgets import quiz
+from toolkit.quiz.widgets_visit import visit
+kept = bench("14"), quiz("05", 1), visit(), [offer(one, 1, "us") for one in case_items(draw_case(1, 1))]"""
 # The machine's other work, and pages that take more than the one measured, want room as well.
 SHARE_OF_MEMORY = 0.8
-# What opening a page costs, processor seconds, where thirty open at once (tests/benchmark_room.py, two cores of 2026).
-OPENING_SECONDS, CLASS = 1.7, 30
+# What opening a page with a bench costs, processor seconds (tests/benchmark_room.py, two cores of 2026): where its
+# kernel is forked, and where it starts from nothing.
+FORKED_SECONDS, STARTED_SECONDS, CLASS = 0.3, 2.7, 30
 # A machine short of memory still serves its instructor and somebody.
 LEAST_VISITORS = 2
+MEASURING_SECONDS = 300  # a slow start is no reason not to serve
 
 
 def open_room(
@@ -64,32 +69,45 @@ def open_room(
     # As in `launch.open_course`: a second less at every start, and nobody's settings for other notebooks.
     sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
     os.environ["JUPYTER_NO_CONFIG"] = "1"
-    each = memory_of_a_page(room.folder)
-    most = holds(psutil.virtual_memory().available, each)
     key = secrets.token_urlsafe(16)
     with tempfile.TemporaryDirectory(prefix="course-") as scratch, contextlib.suppress(KeyboardInterrupt):
         tempfile.tempdir = scratch
-        # Only now: the lines above change what this imports.
+        # Only now: the lines above change what these import.
+        from toolkit.front.prepared import kernels_prepared
         from toolkit.front.room_server import serve
 
-        said = announcement(addresses(network), number, room, key, each, most, network)
-        ip = EVERY_ADDRESS if network else HOST
-        serve(pages, room, ip=ip, port=number, most=most, instructor_key=key, announce=lambda: print(said, flush=True))
+        with kernels_prepared():
+            each = memory_of_a_page(room.folder)
+            most = holds(psutil.virtual_memory().available, each)
+            said = announcement(addresses(network), number, room, key, each, most, network)
+            ip = EVERY_ADDRESS if network else HOST
+            announce = partial(print, said, flush=True)
+            serve(pages, room, ip=ip, port=number, most=most, instructor_key=key, announce=announce)
 
 
 def memory_of_a_page(folder: Path) -> int:
-    """Bytes that one more open page takes, measured on a process that has loaded what a page's kernel loads."""
-    command = [sys.executable, "-c", _AS_A_KERNEL]
-    environment = os.environ | {FOLDER_VARIABLE: str(folder / "measured")}
-    with subprocess.Popen(
-        command, env=environment, stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
-    ) as process:
-        assert process.stdout is not None
-        process.stdout.readline()
+    """Bytes that one more open page takes, measured on a kernel that has run a lesson's cells."""
+    from jupyter_client.kernelspec import KernelSpecManager
+    from jupyter_client.manager import KernelManager
+
+    # As the server's own kernels: only the Python that runs the course.
+    manager = KernelManager(
+        kernel_name="python3",
+        kernel_spec_manager=KernelSpecManager(kernel_dirs=[]),
+        connection_file=f"{tempfile.gettempdir()}/measured.json",
+        transport_encryption="auto",
+    )
+    manager.start_kernel(env=os.environ | {FOLDER_VARIABLE: str(folder / "measured")})
+    client = manager.client()
+    try:
+        client.start_channels()
+        client.wait_for_ready(timeout=MEASURING_SECONDS)
+        client.execute(_A_LESSON, reply=True, timeout=MEASURING_SECONDS)
         # What it shares with its like is counted once, with the first.
-        taken = int(psutil.Process(process.pid).memory_full_info().uss)
-        process.terminate()
-    return taken
+        return int(psutil.Process(manager.provisioner.pid).memory_full_info().uss)  # type: ignore[union-attr]
+    finally:
+        client.stop_channels()
+        manager.shutdown_kernel(now=True)
 
 
 def holds(available: int, each: int) -> int:
@@ -112,7 +130,9 @@ def addresses(network: bool) -> list[str]:
 
 def announcement(hosts: list[str], port: int, room: Room, key: str, each: int, most: int, network: bool) -> str:
     """What the instructor reads once the room is open."""
-    cores = psutil.cpu_count() or 1
+    from toolkit.front.prepared import HERE  # late, as in `open_room`
+
+    opening = CLASS * (FORKED_SECONDS if HERE else STARTED_SECONDS) / (psutil.cpu_count() or 1)
     doors = " or ".join(f"http://{host}:{port}/" for host in hosts)
     held = room.session()
     lines = [
@@ -122,7 +142,7 @@ def announcement(hosts: list[str], port: int, room: Room, key: str, each: int, m
         f"  the instructor's own way in, for nobody else: http://{hosts[0]}:{port}/instructor?key={key}",
         f"  names and answers are kept in {room.folder}",
         f"  an open page takes {each / 1e6:.0f} MB: this machine holds about {most} at once; "
-        f"{CLASS} pages opened in one moment are all there after about {CLASS * OPENING_SECONDS / cores:.0f} s",
+        f"{CLASS} pages opened in one moment are all there after about {opening:.0f} s",
     ]
     if network:
         lines.append(
