@@ -17,6 +17,7 @@ import pytest
 from published import published
 
 from toolkit.errors import ScenarioError
+from toolkit.faults import FAULTS
 from toolkit.figures.data import ChartData, ChartSpec, Line
 from toolkit.flow import mass_flow
 from toolkit.gas import NATURAL_GAS
@@ -25,6 +26,7 @@ from toolkit.panels.bench import Bench, Panel, Settings, Shown, gauges_html, run
 from toolkit.panels.controls import Choice, ChoiceRow, Slider, SliderRow
 from toolkit.panels.predict import PredictThenTry
 from toolkit.panels.regulator_view import DUSK, MORNING, NOON, levels
+from toolkit.panels.words import FAULT_WORDS
 from toolkit.trace import Trace
 from toolkit.units import HOUR, IN_WC, INCH, MBAR, PSI, SCF, STANDARD_ATMOSPHERE, display_unit, format_pressure
 
@@ -768,3 +770,7 @@ def test_the_menu_of_choices_changes_what_is_run() -> None:
     row._menu.value = "open"
     assert made.settings["failure"] == "open"
     assert trace_of(made, "03").at(OUTLET, NOON - 1) > 7.5 * IN_WC
+
+
+def test_every_fault_has_words_for_a_learner() -> None:
+    assert {made.__name__ for made in FAULTS.values()} <= set(FAULT_WORDS)

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from toolkit import compiled
 from toolkit.devices.line import Load, Pipe, SensingLine, Supply
 from toolkit.devices.pressure_switch import PressureSwitch
 from toolkit.devices.regulator import InternalRelief, Regulator, Vent
@@ -217,6 +218,22 @@ def test_every_kind_of_fault_can_be_built_by_name_at_both_ends_of_its_ranges(kin
             assert refused(lambda k=key, v=beyond: fault(kind, devices=device, **(values | {k: v}))).field.endswith(key)
 
 
+@pytest.mark.parametrize("kind", FAULTS)
+def test_every_number_of_a_condition_goes_in_a_straight_line_with_severity(kind):
+    """Between two moments the engine takes it so; else a run would hang on which other moments there are."""
+    device, devices = FULL.named(FAULTS[kind].strikes[0])[0], len(FULL.devices)
+    of_devices = dict(zip([one.name for one in FULL.devices], FULL.sound[:devices], strict=True))
+    of_rooms = dict(zip(FULL.rooms, FULL.sound[devices:], strict=True))
+    for part in (0.1, 0.9):
+        values = {key: low + part * (high - low) for key, (low, high, _) in FAULTS[kind].ranges().items()}
+        if kind == "wrong_setting":
+            values["by"] = part * 1e3  # far down, a spring that would be slack is held just tight
+        made = fault(kind, devices=device, **values)
+        sound = (of_rooms if made.strikes_rooms else of_devices)[device]
+        start, half, end = (made.worsen(sound, severity) for severity in (0.0, 0.5, 1.0))
+        assert half == pytest.approx([(a + b) / 2 for a, b in zip(start, end, strict=True)], rel=1e-12, abs=1e-15)
+
+
 @pytest.mark.parametrize("demands", [(Demand(20, 1.0), Demand(10, 0.0)), (Demand(10, 1.0, stroke=5), Demand(12, 0.0))])
 def test_a_timetable_out_of_order(demands):
     error = refused(lambda: Scenario(demands=demands))
@@ -256,7 +273,9 @@ def test_a_run_that_fails_returns_nothing(monkeypatch):
 
 
 def test_a_run_with_no_step_small_enough_says_when(monkeypatch):
-    monkeypatch.setattr("toolkit.simulation.SMALLEST_STEP", 0.05)
+    # in plain Python, since machine code has its numbers built in
+    monkeypatch.setattr(compiled, "_in_use", [compiled.plain()])
+    monkeypatch.setattr("toolkit.stretch.SMALLEST_STEP", 0.05)
     with pytest.raises(SimulationError, match=r"stopped at .* s"):
         simulate(Scenario(demands=(Demand(0, 1.0), Demand(60, 0.0, stroke=1e-3))))
 

@@ -164,11 +164,12 @@ class WrongOrifice(Fault):
 
     def worsen(self, condition: RegulatorCondition, severity: float) -> RegulatorCondition:
         """See Fault."""
-        wide = toward(1.0, self.times, severity)
+        # the areas in a straight line, as all numbers; on the way they are those of no one diameter
+        area = toward(1.0, self.times**2, severity)
         return condition._replace(
-            curtain=condition.curtain * wide,
-            orifice=condition.orifice * wide**2,
-            unbalanced=condition.unbalanced * wide**2,
+            curtain=condition.curtain * toward(1.0, self.times, severity),
+            orifice=condition.orifice * area,
+            unbalanced=condition.unbalanced * area,
         )
 
 

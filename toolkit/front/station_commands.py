@@ -27,6 +27,8 @@ from toolkit.units import LOW_PRESSURE_LIMIT, display_unit, format_pressure, to_
 
 # A summary shows so many events; --json has them all.
 MOST_EVENTS = 60
+# Gas let off is told from this share of what the appliances took.
+NEXT_TO_NOTHING = 1e-6
 JSON_KEYS = {
     "station": "name of the file or of the shipped station",
     "title": "as written in the file",
@@ -150,7 +152,9 @@ def summary(station: StationFile, trace: Trace, units: str) -> str:
         lines.append("Above the rating of its controls: " + ", ".join(above))
     volume = display_unit("volume", units)
     burnt, vented = (trace.totals[key] / _density(trace) / volume.scale for key in ("delivered", "vented"))
-    lines.append(f"Gas to the appliances: {burnt:,.4g} {volume.label}, out to the air: {vented:,.3g} {volume.label}")
+    # what a case breathes in and out leaves a little of either sign, and is no gas let off
+    out = f"{vented:,.3g} {volume.label}" if vented >= NEXT_TO_NOTHING * burnt and vented > 0.0 else "none"
+    lines.append(f"Gas to the appliances: {burnt:,.4g} {volume.label}, out to the air: {out}")
     return "\n".join(lines) + "\n"
 
 

@@ -31,6 +31,9 @@ FAULT_WORDS = {
     "BlockedRelief": "the blockage of the relief valve",
     "TripShift": "the drift of the trip",
     "StuckShutoff": "the sticking of the shutoff",
+    "Ice": "the ice in the regulator",
+    "WrongDeadband": "the wrong deadband",
+    "WrongOrifice": "the wrong orifice",
     "Repair": "the repair",
     "Shade": "the cooling in the shade",
 }
