@@ -19,7 +19,7 @@ from toolkit.units import IN_WC
 
 START = lesson_15.BENCH.start("us")
 # The rows of the table: checks whose one sign is shown.
-IN_TABLE = ("smell_on", "gauge_on", "smell_off", "meter_on", "held_low")
+IN_TABLE = ("gauge_on", "smell_on", "smell_off", "meter_on", "held_low")
 
 
 def ran(which: int, check: str = "gauge_on") -> Trace:
@@ -113,11 +113,11 @@ TEACHES = [
         "test tests/test_lab.py::test_a_check_shows_the_same_with_both_unless_it_tells",
     ),
     ("A relief shuts below the point at which it opens; a tear has nothing to shut with.", "item 15.check"),
-    ("If the vent still smells, the diaphragm is torn.", "item 15.cause"),
+    ("If gas still comes from the vent, the diaphragm is torn.", "item 15.cause"),
     ("If nothing leaves the vent now, the relief was at work: find what drove the outlet up.", "item 15.cause"),
     (
         "Federal rules want the vent of a service regulator outdoors, and clear of insects and water.",
         "source cfr-192-355",
     ),
-    ("Smell again only once the outlet is well below the point at which the relief opens.", "item 15.steps"),
+    ("Look only once the outlet is well below the point at which the relief opens.", "item 15.steps"),
 ]

@@ -138,6 +138,22 @@ def test_what_is_forbidden_is_never_proposed_whatever_it_tells():
         assert any(CHECKS[key].qualified for key in proposed) == qualified
 
 
+def test_nobody_is_sent_into_gas_for_a_sign():
+    """Common practice, no source but the course's own safety card."""
+    gas = {"vent_on", "vent_off", "vent_end", "relief"}
+    near = [one for one in CHECKS.values() if gas & set(one.signs) and not one.forbidden]
+    assert {one.key for one in near} == {"stack", "vent_end", "smell_on", "smell_off"}
+    for one in near:
+        for words in ("stay upwind", "go no nearer once you smell it", "keep flames and sparks away"):
+            assert words in one.risk
+    held = CHECKS["held_low"].risk
+    said = ("all burners are off", "safe place outdoors", "from upwind with a gas detector")
+    off, drawn, looks = map(held.index, said)
+    assert off < drawn < looks
+    for key in ("smell_off", "held_low"):
+        assert CHECKS["gauge_off"].risk in CHECKS[key].risk  # the burners' own
+
+
 @pytest.mark.parametrize("stop", STOPS)
 def test_under_a_stop_nothing_is_proposed(stop):
     thought = belief(Signs(), KIND)

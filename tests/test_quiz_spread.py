@@ -147,9 +147,9 @@ def test_a_wrong_suspect_is_replayed_beside_the_true_one(key: str) -> None:
 @pytest.mark.parametrize(
     ("truth", "rival", "check"),
     [
-        ("torn", "stuck_open", "hold the outlet low and smell at the vent"),
+        ("torn", "stuck_open", "hold the outlet low, then look for gas at the vent"),
         ("vent_blocked", "nothing", "look at the end of the vent"),
-        ("stuck_open", "nothing", "smell at the vent with all burners on"),
+        ("stuck_open", "nothing", "smell at the vent from upwind, all burners on"),
         ("weak_spring", "too_small", "read the outlet gauge with pilots only"),
     ],
 )

@@ -14,14 +14,15 @@ from toolkit.devices.line import Supply
 from toolkit.devices.regulator import Regulator
 from toolkit.diagnosis.next_check import CHECKS
 from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, TWO, shipped
-from toolkit.diagnosis.signs import Signs
+from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.errors import AnswerError, ScenarioError
 from toolkit.figures.chart import Picture
+from toolkit.quiz.bank import case_of_key
 from toolkit.quiz.cause import CauseQuestion, most_apart, told_apart
 from toolkit.quiz.items import ABNORMAL, offer
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.paper import asked, key
-from toolkit.quiz.questions import NumericQuestion, TraceQuestion, content_hash, grade, item_hash
+from toolkit.quiz.questions import NumericQuestion, Question, TraceQuestion, content_hash, grade, item_hash
 from toolkit.quiz.trouble_case import (
     CLEAR,
     DOUBTED,
@@ -40,6 +41,7 @@ from toolkit.quiz.trouble_case import (
 )
 from toolkit.quiz.trouble_items import SECTIONS, case_items, first_way
 from toolkit.quiz.trouble_record import passing, signal_of
+from toolkit.quiz.trouble_words import call_words
 from toolkit.quiz.visit import VisitQuestion, advised_acts
 from toolkit.scenario import Scenario
 from toolkit.simulation import simulate
@@ -188,6 +190,87 @@ def test_nothing_abnormal_is_not_sent_to_look_for_what_is_not_there() -> None:
     assert "look again" not in abnormal
 
 
+def ways_at_first(place: str, **met: str) -> dict[str, str]:
+    """The ways to begin that are offered at a station with what was met on arrival, and what is told of each."""
+    case = replace(draw_case(1, 1, place), signs=Signs(**met))
+    first = offer(case_items(case)[0], 1)
+    assert isinstance(first, ChoiceQuestion)
+    return dict(zip(first.options, first.told, strict=True))
+
+
+def test_what_is_told_of_a_slam_shut_fits_the_one_that_stands_there() -> None:
+    """Common practice, no source: what is not fitted is not offered, and what has tripped is not called open."""
+    (left,) = (
+        said
+        for way, said in ways_at_first("service", outlet_on="far low", slam_shut="open").items()
+        if "leave it shut" in way
+    )
+    assert "is open" in left
+    (left,) = (
+        said
+        for way, said in ways_at_first("line sensed", relief="blowing", slam_shut="tripped").items()
+        if "leave it shut" in way
+    )
+    assert left.startswith("It has tripped, but gas blows")
+    assert not any("slam-shut" in way for way in ways_at_first("bakery", outlet_on="far low"))
+
+
+@pytest.mark.parametrize(("value", "meant"), [("made", "it has acted"), ("quiet", "it has not acted")])
+def test_the_call_says_what_a_switch_has_done(value: str, meant: str) -> None:
+    case = replace(draw_case(1, 1, "service"), signs=Signs(outlet_on="low", switch=value))
+    said = call_words(case)
+    assert f"pressure switch: {value}, " in said
+    assert meant in said
+
+
+def question_of(case: TroubleCase, end: str) -> Question:
+    return next(offer(item, 1) for item in case_items(case) if item.key == f"21.{end}")
+
+
+def test_layers_that_a_station_has_not_are_said_not_to_be_there() -> None:
+    bare = question_of(draw_case(1, 1, "bakery"), "layer")
+    assert isinstance(bare, ChoiceQuestion)
+    assert bare.options[bare.right] == "none of them"
+    for option, told in zip(bare.options[:-1], bare.told[:-1], strict=True):
+        assert option.endswith(" (not fitted here)")
+        assert told.startswith("It is not fitted here")
+    full = question_of(draw_case(1, 1, "service"), "layer")
+    assert isinstance(full, ChoiceQuestion)
+    assert not any("not fitted" in said for said in (*full.options, *full.told))
+
+
+def test_a_layer_that_let_its_mark_go_by_is_told_with_both_pressures() -> None:
+    """An internal relief over a torn diaphragm: gas at the vent and a gauge past the mark, and yet it is shut."""
+    case = case_of_key("3-03")
+    question = question_of(case, "layer")
+    assert isinstance(question, ChoiceQuestion)
+    told = question.told[question.options.index("the internal relief")]
+    assert "although the pressure went to 28.2 in. w.c. and its mark is 16.0 in. w.c." in told
+    assert trace_of_case(case).peak(signal_of(case))[1] / IN_WC == pytest.approx(28.2, abs=0.1)
+    # on the other cases of the bank a layer that did not act had no call to
+    for name in ("1-01", "2-02"):
+        other = question_of(case_of_key(name), "layer")
+        assert isinstance(other, ChoiceQuestion)
+        assert not any("although" in said for said in other.told)
+
+
+def test_leaks_are_looked_for_as_soon_as_gas_is_in_and_burners_are_lit_last() -> None:
+    """Common practice, no source; the operator's procedure decides."""
+    question = question_of(draw_case(1, 1, "service", "weak_spring"), "restore")
+    assert isinstance(question, OrderQuestion)
+    steps = list(question.entries)
+    mended, let_in, leaks, lock_up, proven, lit = (
+        next(place for place, step in enumerate(steps) if words in step)
+        for words in ("Mend the cause", "inlet slowly", "look for leaks", "lock up", "Prove each layer", "relights")
+    )
+    assert mended < let_in < leaks < lock_up < proven < lit == len(steps) - 1
+    assert leaks == let_in + 1
+    for earlier, later in ((let_in, leaks), (leaks, lock_up), (leaks, proven), (leaks, lit), (proven, lit)):
+        order = list(range(len(steps)))
+        order[earlier], order[later] = order[later], order[earlier]
+        assert grade(question, order).score == 0.0
+
+
 def test_the_time_asked_for_is_when_the_outlet_passes_the_mark() -> None:
     for level in LEVELS:
         case = draw_case(2, level)
@@ -225,6 +308,19 @@ def test_the_feedback_names_the_check_and_what_it_shows() -> None:
     assert CHECKS["filter"].name in said
     assert "\u201clarge\u201d with filter plugged" in said or "\u201cmarked\u201d with filter plugged" in said
     assert "\u201csmall\u201d with too small" in said
+
+
+@pytest.mark.parametrize(
+    ("name", "truth", "rival"),
+    [("1-07", "line_blocked", "oversize"), ("1-13", "oversize", "nothing"), ("4-04", "nothing", "monitor_shut")],
+)
+def test_a_noise_is_never_what_tells_two_suspects_apart(name: str, truth: str, rival: str) -> None:
+    """A hum is quick to hear and comes with nothing wrong too: what is named is a sign that can be proven."""
+    case = case_of_key(name)
+    said = told_apart(case.place, truth, rival, case.signs, case.opening())
+    assert said.startswith("What would tell")
+    assert SIGNS["noise"].name not in said
+    assert "hums" not in said
 
 
 def test_the_replay_shows_the_gauge_on_which_two_runs_differ() -> None:

@@ -76,6 +76,14 @@ def test_an_unsafe_act_ends_the_visit_and_earns_nothing(act: str) -> None:
     assert so_far.signs == walk(question, [best]).signs
 
 
+def test_to_make_safe_is_told_as_done_in_the_table() -> None:
+    question = visit_of(1, 1, "service", "weak_spring")
+    table = grade(question, [MAKE_SAFE, "frost"]).table
+    assert table is not None
+    (row,) = (row for row in table if row[1].startswith("stop, keep people away"))
+    assert row[2] == "made safe"
+
+
 def test_nothing_is_read_while_a_stop_condition_holds() -> None:
     question = visit_of(1, 1, "service", "weak_spring")
     # a gauge that shows more than the appliances are rated for

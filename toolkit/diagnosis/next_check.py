@@ -55,6 +55,8 @@ class Check:
 
 _PROOF = "prove it by the written procedure"
 _PROOF_RISK = "the layer is out of service meanwhile: somebody stays, another layer stands"
+# Nobody walks into gas to find a sign.
+_VENT_RISK = "gas may come out there: stay upwind, go no nearer once you smell it, keep flames and sparks away"
 _TURN = "work the customer's valves"
 _TURN_RISK = (
     "burners go out, at a station of many customers all of theirs: by the operator's plan only; every one is accounted "
@@ -67,10 +69,10 @@ CHECKS: dict[str, Check] = {
         Check("ask", "ask what was noticed, and since when", 3, ("burners", "trip"), "ask", "none"),
         Check("flags", "look at the flags of slam-shut and switch; reset nothing", 1, ("slam_shut", "switch")),
         Check("frost", "look for frost", 1, ("frost",)),
-        Check("stack", "listen and smell at the relief's stack", 2, ("relief",)),
+        Check("stack", "listen and smell at the relief's stack, from upwind", 2, ("relief",), risk=_VENT_RISK),
         Check("listen", "watch the needle and listen to the regulators", 3, ("swing", "noise")),
-        Check("vent_end", "look at the end of the vent", 3, ("vent_end",)),
-        Check("smell_on", "smell at the vent with all burners on", 3, ("vent_on",)),
+        Check("vent_end", "look at the end of the vent", 3, ("vent_end",), risk=_VENT_RISK),
+        Check("smell_on", "smell at the vent from upwind, all burners on", 3, ("vent_on",), risk=_VENT_RISK),
         Check("gauge_on", "read the outlet gauge with all burners on", 4, ("outlet_on",)),
         Check("inlet", "read the inlet gauge with all burners on", 3, ("inlet",)),
         Check("filter", "read the pressure drop across the filter with all burners on", 4, ("filter_drop",)),
@@ -86,9 +88,25 @@ CHECKS: dict[str, Check] = {
             _TURN,
             _TURN_RISK,
         ),
-        Check("smell_off", "smell at the vent with all off", 3, ("vent_off",), _TURN, _TURN_RISK),
+        Check(
+            "smell_off",
+            "smell at the vent from upwind, all off",
+            3,
+            ("vent_off",),
+            _TURN,
+            f"{_VENT_RISK}; {_TURN_RISK}",
+        ),
         Check("meter_off", "watch the meter with all off", 5, ("meter_off",), _TURN, _TURN_RISK),
-        Check("held_low", "hold the outlet low and smell at the vent", 10, ("vent_held",), _TURN, _TURN_RISK, True),
+        Check(
+            "held_low",
+            "hold the outlet low, then look for gas at the vent",
+            10,
+            ("vent_held",),
+            _TURN,
+            "all burners are off before gas is drawn, and it goes to a safe place outdoors; look from upwind with a "
+            f"gas detector, for a nose soon gets used to the smell; {_TURN_RISK}",
+            True,
+        ),
         Check(
             "sun",
             "read the outlet gauge with all off before the sun is on it, in the sun, and in the shade again",

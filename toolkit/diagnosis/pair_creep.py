@@ -105,7 +105,7 @@ PAIR = Pair(
     suspects=("a seat that leaks", "the sun on the pipe"),
     visit=visit,
     checks=(
-        *usual("gauge_on", "gauge_pilots", "gauge_off", "meter_off", "smell_off", "listen"),
+        *usual("gauge_off", "gauge_on", "gauge_pilots", "meter_off", "smell_off", "listen"),
         PairCheck(
             IN_THE_SUN,
             called="outlet gauge in the sun, all off",

@@ -111,14 +111,13 @@ SMELL_ON, SMELL_OFF = (
     replace(CHECKS[key], key=f"{key}_upwind", name=f"smell at the vent from upwind, {when}", risk=risk)
     for key, when, risk in (
         ("smell_on", "all burners on", BLOWS),
-        ("smell_off", "all off", f"{BLOWS}; {CHECKS['smell_off'].risk}"),
+        ("smell_off", "all off", f"{BLOWS}; {CHECKS['gauge_off'].risk}"),
     )
 )
 HELD_LOW = replace(
     CHECKS["held_low"],
     key="held_low_still",
     name="hold the outlet low until the stack is still, then smell at the vent",
-    risk=f"gas is drawn off: to a safe place outdoors only; {CHECKS['held_low'].risk}",
 )
 PAIR = Pair(
     noticed="The outlet stands high, and gas blows out beside the regulator's vent.",

@@ -74,7 +74,7 @@ PAIR = Pair(
     suspects=("a torn diaphragm", "the relief at work"),
     visit=visit,
     checks=(
-        *usual("smell_on", "gauge_on", "gauge_pilots", "gauge_off", "smell_off", "meter_on", "meter_off"),
+        *usual("gauge_on", "gauge_pilots", "gauge_off", "smell_on", "smell_off", "meter_on", "meter_off"),
         PairCheck(CHECKS["held_low"], held_low, steps=((END, "outlet held low"),), tells=True),
         *usual("vent_end", "plug_vent"),
     ),

@@ -16,7 +16,7 @@ from toolkit.units import IN_WC, format_pressure, format_quantity, tidy
 WATCH = Watch(
     "Service regulator with internal relief", duration=END + HELD_FOR, top=16 * IN_WC, markers=lab.VISIT_MARKERS
 )
-LAB = lab.Lab("Torn, or the relief at work", PAIR, WATCH)
+LAB = lab.Lab("Torn, or the relief at work", PAIR, WATCH, opens_at=lab.ALL_ON, ungauged=("inlet",))
 
 
 def scenario(settings: Settings) -> Scenario:
@@ -49,7 +49,7 @@ PREDICTION = Prediction(
     (
         "Smell at the vent with all burners off: a tear smells stronger.",
         "Read the outlet gauge: a tear leaves it lower.",
-        "Hold the outlet well below the point at which the relief opens, and smell at the vent.",
+        "Hold the outlet well below the point at which the relief opens, and look for gas at the vent.",
         "Watch the meter with all off: only a tear makes it run.",
     ),
     2,

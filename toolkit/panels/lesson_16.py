@@ -14,9 +14,8 @@ from toolkit.scenario import Scenario
 from toolkit.units import IN_WC, format_pressure, tidy
 
 DAY = (EventMarker(PILOTS_AT / 60, "pilots only"), EventMarker(OFF_AT / 60, "all off, sun"))
-LAB = lab.Lab(
-    "A leaking seat, or the sun", PAIR, Watch("Regulator on a long line", duration=COOL_AT, top=16 * IN_WC, markers=DAY)
-)
+WATCH = Watch("Regulator on a long line", duration=COOL_AT, top=16 * IN_WC, markers=DAY)
+LAB = lab.Lab("A leaking seat, or the sun", PAIR, WATCH, ungauged=("inlet",))
 
 
 def scenario(settings: Settings) -> Scenario:

@@ -6,7 +6,7 @@ The signs and suspects are those of the diagnosis.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from random import Random
 from typing import Any
 
@@ -25,6 +25,8 @@ from toolkit.trace import Trace
 OFFERED = 7
 # A check that is expected to tell less than this of two suspects [bit], each as likely, hardly tells them apart.
 TELLS = 0.3
+# A noise is a weak sign: a regulator may hum with nothing wrong. It is never what is said to tell two suspects apart.
+WEAK = ("noise",)
 # Two lines that differ by this share of the higher one are seen to differ; looked at are so many moments of a run.
 SEEN = 0.1
 MOMENTS = np.linspace(0.0, 1.0, 400)
@@ -131,14 +133,20 @@ def offered(now: Belief, truth: str, chance: Random) -> tuple[str, ...]:
 def telling_check(place: str, truth: str, rival: str, shows: Signs, known: Signs = _NOTHING) -> Check | None:
     """The allowed check that tells two suspects apart best a minute, of those that show something that is not known.
 
-    None if none of them is expected to tell TELLS.
+    Weak signs do not count. None if none of them is expected to tell TELLS.
     """
     # What is known leans to one of the two already; what a check is worth is asked as if both were as likely.
     even = belief(Signs(), place, {truth: 1.0, rival: 1.0})
-    new = shows.met().keys() - known.met().keys()
-    told = [(one, information(even, one)) for one in CHECKS.values() if allowed(one, True) and new & set(one.signs)]
+    new = shows.met().keys() - known.met().keys() - set(WEAK)
+    open_ones = [one for one in CHECKS.values() if allowed(one, True) and new & set(one.signs)]
+    told = [(one, information(even, replace(one, signs=_provable(one)))) for one in open_ones]
     ways = [(rate(one, bits), one) for one, bits in told if bits >= TELLS]
     return max(ways, key=lambda way: way[0])[1] if ways else None
+
+
+def _provable(check: Check) -> tuple[str, ...]:
+    """The signs of a check less the weak ones."""
+    return tuple(key for key in check.signs if key not in WEAK)
 
 
 def told_apart(place: str, truth: str, rival: str, shows: Signs, known: Signs) -> str:
@@ -148,7 +156,7 @@ def told_apart(place: str, truth: str, rival: str, shows: Signs, known: Signs) -
     if check is None:
         return f"No single check tells {names[0]} from {names[1]} for sure: other days look too much alike."
     said = []
-    for key in check.signs:
+    for key in _provable(check):
         usual = [_usual(place, one, key) for one in (truth, rival)]
         if usual[0] != usual[1] and None not in usual:
             here = getattr(shows, key)
@@ -156,8 +164,8 @@ def told_apart(place: str, truth: str, rival: str, shows: Signs, known: Signs) -
                 f"{SIGNS[key].name}: mostly \u201c{usual[0]}\u201d with {names[0]}, \u201c{usual[1]}\u201d with "
                 f"{names[1]}" + (f"; here \u201c{here}\u201d" if here else "")
             )
-    shown = "; ".join(said) or "its signs come in other shares with the two"
-    return f"What would tell {names[0]} from {names[1]}: {check.name} (minutes: {check.minutes:g}). {shown}."
+    shown = f"It shows {'; '.join(said)}." if said else "Its signs come in other shares with the two."
+    return f"What would tell {names[0]} from {names[1]}: {check.name} ({check.minutes:g}\u00a0min). {shown}"
 
 
 def _usual(place: str, suspect: str, key: str) -> str | None:

@@ -64,16 +64,16 @@ def _torn_high(key: str, chance: Random, units: str) -> NumericQuestion:
 # What qualified people do to hold an outlet low, in order; and pairs that must not be turned round, with the reason.
 STEPS = (
     "Ask whether gas is smelt indoors; if it is, get people out and call from outside",
-    "Read the outlet gauge and smell at the vent as found, and write both down",
-    "Account for every burner, and lead what will be drawn to a safe place outdoors",
+    "Read the outlet gauge, smell at the vent from upwind, and write both down as found",
+    "Have every burner off and accounted for, and lead the draw to a safe place outdoors",
     "Draw until the outlet gauge stands well below the point at which the relief opens",
-    "Smell at the vent while the outlet is held there",
+    "Wait until the air has cleared, and look for gas at the vent with a gas detector",
     "Shut the draw slowly, and read the outlet gauge again",
 )
 SAFETY: Mapping[tuple[int, int], str] = {
     (0, 3): "Gas indoors stops everything else: no valve is worked while people are in danger.",
-    (2, 3): "Gas that is drawn must go somewhere safe, and a burner that goes out must be known.",
-    (3, 4): "Above its opening point a sound relief smells just like a tear.",
+    (2, 3): "Gas that is drawn must go somewhere safe, and a burner that is left on may go out and let gas indoors.",
+    (3, 4): "Above its opening point a sound relief lets out gas just like a tear.",
 }
 
 

@@ -73,11 +73,11 @@ _WAYS: Mapping[str, _First] = {
     ),
     "leave": _First(
         "Abnormal, and the slam-shut has stopped the gas: leave it shut, tell the operator, and look for the cause.",
-        "That is not what was met on arrival: look again at the flag and at the stack.",
+        "The slam-shut is open: it has stopped nothing.",
     ),
     "look": _First(
         "Abnormal, but nothing to stop at once: tell the operator, keep watch, and look for the cause.",
-        "What was met on arrival asks for another first act: look again at the gauge, the flags and the stack.",
+        "What was met on arrival asks for another first act: look again at all of it.",
     ),
     "as_record": _First(
         "Nothing abnormal so far: go on with the visit, and look on.",
@@ -108,6 +108,8 @@ def first_way(opening: Signs) -> str:
     return "look" if off or told else "as_record"
 
 
+# It has tripped, and there is more to be seen to than that.
+_TRIPPED_AND_MORE = "It has tripped, but gas blows or the outlet stands above the rating: that is made safe first."
 # What was met is as it should be, and was taken for abnormal.
 _NOT_YET = (
     "What was met is as it should be: nothing abnormal shows so far. To look on is right, to call it abnormal is not."
@@ -116,17 +118,22 @@ _WHY = {
     "make_safe": "The outlet stands above the rating of the appliances, or gas is blowing from the stack: that comes "
     "before any search.",
     "leave": "A layer has acted and holds. What it has shut stays shut until the cause is found.",
-    "look": "It is off its normal state, and nothing says yet that people are in danger. Watch that it stays so.",
+    "look": "It is off its normal state, and nothing says yet that people are in danger. Keep watch: that may change.",
     "as_record": "What was met is as it should be. That is no proof that all is: the visit goes on.",
 }
 
 
 def _first(case: TroubleCase, key: str, chance: Random, units: str) -> ChoiceQuestion:
-    right = first_way(case.opening())
-    unsafe = _UNSAFE[0] if case.opening().slam_shut == "tripped" else _UNSAFE[1]
-    wrong = {name: way.wrong for name, way in _WAYS.items()} | ({"look": _NOT_YET} if right == "as_record" else {})
-    options = [(way.said, _WHY[name] if name == right else wrong[name], name == right) for name, way in _WAYS.items()]
-    options.append((*unsafe, False))
+    right, flag = first_way(case.opening()), case.opening().slam_shut
+    wrong = {name: way.wrong for name, way in _WAYS.items()}
+    wrong |= {"look": _NOT_YET} if right == "as_record" else {}
+    wrong |= {"leave": _TRIPPED_AND_MORE} if flag == "tripped" else {}
+    options = [
+        (way.said, _WHY[name] if name == right else wrong[name], name == right)
+        for name, way in _WAYS.items()
+        if name != "leave" or flag is not None  # none is fitted
+    ]
+    options.append((*_UNSAFE[0 if flag == "tripped" else 1], False))
     chance.shuffle(options)
     return ChoiceQuestion(
         key,
@@ -170,7 +177,7 @@ def _cause(case: TroubleCase, key: str, chance: Random, units: str) -> CauseQues
     return CauseQuestion(
         key,
         f"So that all go by the same readings: somebody else {whose}, and this is what was found. "
-        "One of these it is. Spread 100 points over them, as sure as you are of each.",
+        "It is one of these. Spread 100 points over them, as sure as you are of each.",
         signs,
         case.signs,
         case.place,
@@ -198,9 +205,10 @@ _STEPS = (
     "Vent it down outdoors and prove it on the gauge",
     "Mend the cause that was found",
     "{back}",
+    "Purge what was opened, and look for leaks there",
     "See the station lock up with nothing flowing",
     "Prove each layer that acted or was worked on, and write it down as left",
-    "Purge and look for leaks; a qualified person relights, every burner accounted for",
+    "A qualified person relights, every burner accounted for",
 )
 _BACK = {
     True: "Equalise slowly, then reset the slam-shut by hand",
@@ -210,8 +218,12 @@ _BEFORE: Mapping[tuple[int, int], str] = {
     (1, 3): "Nothing is opened or mended before it is isolated.",
     (2, 3): "Nothing is opened before its pressure is let down and proved.",
     (3, 4): "Gas that is let back, or a layer that is reset, before the cause is mended meets the same fault again.",
-    (5, 7): "A station that creeps would show it only with the burners lit and people at home.",
-    (6, 7): "A layer that nobody has proven after it acted is a hope.",
+    (4, 5): "A leak shows only once gas is let in.",
+    (5, 6): "Leaks are looked for as soon as gas is let in: until then nobody knows where it goes.",
+    (5, 7): "Leaks are looked for as soon as gas is let in: until then nobody knows where it goes.",
+    (5, 8): "Nothing is lit while air is in the pipe, or before what was opened is known to be tight.",
+    (6, 8): "A station that creeps would show it only with the burners lit and people at home.",
+    (7, 8): "A layer that nobody has proven after it acted is a hope.",
 }
 _SOUND_STEPS = (
     "Read gauges, flags and latches, and write them down as found",
@@ -240,7 +252,8 @@ def _restore(case: TroubleCase, key: str, chance: Random, units: str) -> OrderQu
         "is shut. Put what a qualified person does next in order.",
         entries,
         before,
-        "The cause comes before the reset, and the proof before the gas.",
+        "The cause comes before the reset, leaks are looked for as soon as gas is in, and the layers are proven before "
+        "a burner is lit.",
         chance,
     )
 

@@ -11,6 +11,7 @@ from toolkit.quiz.ordering import ChoiceQuestion
 from toolkit.quiz.pictures import HIGHEST_SHOWN, outlet_picture
 from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
 from toolkit.quiz.trouble_case import LAYERS, TroubleCase, acted, day_end, fitted_layers, sign_words, trace_of
+from toolkit.quiz.trouble_layers import NEAR, guards
 from toolkit.quiz.trouble_words import set_points
 from toolkit.units import STANDARD_ATMOSPHERE, format_pressure, format_quantity
 
@@ -20,6 +21,10 @@ READ_OFF, HEIGHT_OFF = 0.03, 0.01
 SETTLED = 8.0
 # A layer's mark stands this much above the worker's set point, or is none.
 ABOVE = 1.2
+# What is said of the layers that are offered at a station that has none.
+ABSENT = " (not fitted here)"
+# A mark that is no layer's, as the question and its picture name it.
+MARK = "the mark"
 # The outlet is low below this share of the set point.
 FALLEN = 0.85
 # Burners that have this much of their set point, and no more than that, take what an orifice passes.
@@ -57,7 +62,7 @@ def passing(case: TroubleCase) -> _Passing:
     highest = min(HIGHEST_SHOWN, trace_of(case.scenario).peak(signal_of(case))[1])
     layers = [one for one in set_points(case) if one[0] == "monitor set" or not one[0].endswith(" set")]
     marks = [(name, value, False) for name, value in reversed(layers) if ABOVE * worker < value < highest]
-    marks.append(("the line", FALLEN * worker, True))
+    marks.append((MARK, FALLEN * worker, True))
     for name, value, falls in marks:
         time = _first_time(case, value, falls)
         if time is not None:
@@ -65,7 +70,7 @@ def passing(case: TroubleCase) -> _Passing:
     values, there = trace[signal_of(case)], (trace.times >= SETTLED) & (trace.times <= end)
     middle = 0.5 * float(values[there].max() + np.median(values[there]))
     time = _first_time(case, middle, False)
-    return _Passing("the line", middle, SETTLED if time is None else time, False)
+    return _Passing(MARK, middle, SETTLED if time is None else time, False)
 
 
 def time_question(case: TroubleCase, key: str, chance: Random, units: str) -> TraceQuestion:  # noqa: ARG001
@@ -83,15 +88,15 @@ def time_question(case: TroubleCase, key: str, chance: Random, units: str) -> Tr
         outlet_picture(trace, units, marks=((asked.name, asked.value),), signal=signal_of(case)),
         (max(1.0, min(early, asked.time) - half), max(late, asked.time) + half),
         trace.scenario.duration,
-        f"Follow the line {format_pressure(asked.value, units)} from the left to where the outlet first crosses it: at "
-        f"{asked.time:.0f} s.",
+        f"Follow the broken line at {format_pressure(asked.value, units)} from the left to where the outlet first "
+        f"crosses it: at {asked.time:.0f} s.",
     )
 
 
 def layer_question(case: TroubleCase, key: str, chance: Random, units: str) -> ChoiceQuestion:
     """Which layer acted first, from the record, the flags, the stack and the vent."""
     layers = acted(case)
-    fitted = list(fitted_layers(case.scenario.station)) or list(dict.fromkeys(LAYERS.values()))
+    fitted = list(fitted_layers(case.scenario.station)) or [f"{one}{ABSENT}" for one in dict.fromkeys(LAYERS.values())]
     chance.shuffle(fitted)
     options = (*fitted, "none of them")
     first = layers[0][1] if layers else "none of them"
@@ -104,14 +109,16 @@ def layer_question(case: TroubleCase, key: str, chance: Random, units: str) -> C
             )
         if option == "none of them":
             return "No layer acted." if not layers else f"At {layers[0][0]:.0f} s {first} acted."
-        return f"{option[0].upper()}{option[1:]} did not act in this run."
+        if option.endswith(ABSENT):
+            return "It is not fitted here: by the tags this station has no layer at all."
+        return f"{option[0].upper()}{option[1:]} did not act in this run{_although(case, option, units)}."
 
     marks = tuple(one for one in set_points(case) if one[1] <= 1.05 * trace_of(case.scenario).peak(signal_of(case))[1])
     seen = sign_words(case.signs.only(("slam_shut", "switch", "relief", "trip", "vent_on", "vent_off", "between")))
     return ChoiceQuestion(
         key,
-        f"Here is the record of the day, and what flags, stack and vent showed. From {day_end(case):.0f} s on the "
-        "outlet was held low for a check. Which layer acted first before that?",
+        f"Here is the record of the day, and what else was looked at. From {day_end(case):.0f} s on the outlet was "
+        "held low for a check. Which layer acted first before that?",
         options,
         options.index(first),
         tuple(told(option) for option in options),
@@ -121,6 +128,17 @@ def layer_question(case: TroubleCase, key: str, chance: Random, units: str) -> C
         table=(("What was looked at", "It showed"), *seen) if seen else None,
         units=units,
     )
+
+
+def _although(case: TroubleCase, layer: str, units: str) -> str:
+    """What is said besides of a layer that did not act: whether the pressure it guards went well past its mark."""
+    trace, before = trace_of(case.scenario), trace_of(case.scenario).times <= day_end(case)
+    for guard in guards(case.scenario.station):
+        highest = float(trace[f"{guard.at}_gauge_pressure"][before].max())
+        if guard.layer == layer and highest > NEAR * guard.mark:
+            reached, mark = format_pressure(highest, units), format_pressure(guard.mark, units)
+            return f", although the pressure went to {reached} and its mark is {mark}: what is wrong has taken it along"
+    return ""
 
 
 def number_question(case: TroubleCase, key: str, chance: Random, units: str) -> NumericQuestion:  # noqa: ARG001

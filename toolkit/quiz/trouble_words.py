@@ -62,11 +62,24 @@ _CALLS: Mapping[str | None, str] = {
 }
 
 
+# What a sign's value means where the trade's one word for it is a riddle to who arrives.
+_MEANT: Mapping[tuple[str, str], str] = {
+    ("switch", "quiet"): "quiet, it has not acted",
+    ("switch", "made"): "made, that is, it has acted",
+    ("switch", "chatters"): "chatters, it acts and lets go again and again",
+    ("relief", "shut"): "shut, nothing comes out",
+}
+
+
 def call_words(case: TroubleCase) -> str:
     """The call, and what is met on arrival."""
     met = case.opening().met()
     said = [_CALLS[met.get("burners")]]
     if "trip" in met:
         said.append(f"When the slam-shut tripped, they say: {met['trip']}.")
-    seen = "; ".join(f"{SIGNS[key].name}: {value}" for key, value in met.items() if key not in ("burners", "trip"))
+    seen = "; ".join(
+        f"{SIGNS[key].name}: {_MEANT.get((key, value), value)}"
+        for key, value in met.items()
+        if key not in ("burners", "trip")
+    )
     return f"{' '.join(said)} On arrival you see: {seen}."

@@ -32,7 +32,7 @@ from toolkit.quiz.grades import Grade
 # What is done while a stop condition holds, and how long it takes; common practice, no source.
 MAKE_SAFE, SAFE_MINUTES = "make_safe", 10.0
 MAKE_SAFE_NAME = "stop, keep people away, call, and have it made safe by the written procedure"
-NOTHING_SHOWN = "nothing to be had as things stand"
+NOTHING_SHOWN, MADE_SAFE = "nothing to be had as things stand", "made safe"
 # The checks by what one does, so that they are found on a page. What nobody may do stands where it would be done: a
 # group of its own would tell.
 GROUPS: Mapping[str, tuple[str, ...]] = {
@@ -241,7 +241,8 @@ def _table(done: Walk, advised: Walk) -> tuple[tuple[str, ...], ...]:
         if row >= len(one.steps):
             return "", ""
         step = one.steps[row]
-        return f"{step.name}, {step.minutes:g} min", "; ".join(value for _, value in step.showed) or NOTHING_SHOWN
+        shown = "; ".join(value for _, value in step.showed) or (MADE_SAFE if step.act == MAKE_SAFE else NOTHING_SHOWN)
+        return f"{step.name}, {step.minutes:g}\u00a0min", shown
 
     rows = [("", "Yours", "showed", "credit", "Advised", "showed")]
     for row in range(max(len(done.steps), len(advised.steps))):

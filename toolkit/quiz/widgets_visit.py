@@ -33,7 +33,7 @@ from toolkit.quiz.questions import CauseQuestion, Grade, Question
 from toolkit.quiz.trouble_case import LEVELS, TroubleCase, draw_case, drawable, places
 from toolkit.quiz.trouble_items import LESSON, case_items
 from toolkit.quiz.trouble_words import ANY, station_words, tag_rows
-from toolkit.quiz.visit import MAKE_SAFE, NOTHING_SHOWN, VisitQuestion, Walk, choices, walk, worded
+from toolkit.quiz.visit import MADE_SAFE, MAKE_SAFE, NOTHING_SHOWN, VisitQuestion, Walk, choices, walk, worded
 from toolkit.quiz.widgets import Quiz, button, fresh_seed
 from toolkit.units import tidy
 
@@ -194,7 +194,7 @@ def _came_of(so_far: Walk, at: int) -> str:
     if so_far.stopped and step is so_far.steps[-1]:
         return "stopped here"
     shown = "; ".join(f"{name}: {value}" for name, value in step.showed)
-    return shown or ("made safe" if step.act == MAKE_SAFE else NOTHING_SHOWN)
+    return shown or (MADE_SAFE if step.act == MAKE_SAFE else NOTHING_SHOWN)
 
 
 class VisitPage:
