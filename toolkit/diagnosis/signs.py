@@ -52,7 +52,7 @@ SIGNS: dict[str, Sign] = {
         # It falls back to lock-up, or it has stayed up: the sun lifts, and a leak keeps what it has brought.
         Sign("sun", "gauge in the sun, then in the shade, all off", SUN, ordered=False),
         Sign("spike", "kick at a cut-off", ("small", "marked", "large")),
-        Sign("burners", "burners have gas", ("gas", "pilots only", "no gas")),
+        Sign("burners", "gas at the burners", ("gas", "pilots only", "no gas")),
         Sign("trip", "when the slam-shut tripped", ("burners on", "as burners shut", "all off"), ordered=False),
         Sign("vent_end", "end of the vent, looked at", ("clear", "blocked")),
         Sign("line", "sensing line, followed and proven", ("whole", "open to the air", "blocked"), ordered=False),
