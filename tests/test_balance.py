@@ -1,13 +1,23 @@
 """The force balance against a slow bisection that knows nothing of pieces, and its own invariants."""
 
 from dataclasses import replace
+from decimal import Decimal, localcontext
+from math import sqrt
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from toolkit.devices.balance import PAD_FADES, SEAT_FADES, RegulatorCondition, relief_area, stand, valve_area
-from toolkit.devices.regulator import InternalRelief, Regulator
+from toolkit.devices.balance import (
+    PAD_FADES,
+    SEAT_FADES,
+    RegulatorCondition,
+    _root,
+    relief_area,
+    stand,
+    valve_area,
+)
+from toolkit.devices.regulator import InternalRelief, Regulator, SecondSeat
 
 ATMOSPHERE = 101_325.0
 WORKER = Regulator().condition()
@@ -95,6 +105,17 @@ def test_valve_area_has_no_jump_and_only_rises(height, edge):
     assert areas[-1] < c.orifice
 
 
+def test_a_second_seat_fades_shut_about_its_travel():
+    """Without a corner, as the disk's own: a quarter of the last gap is left at its travel, nothing beyond."""
+    c = Regulator(relief=None, second_seat=SecondSeat()).condition()
+    wide = valve_area(c._replace(second_orifice=0.0), 1e-3)
+    for beyond, gap in ((-1e-4, 1e-4), (-PAD_FADES, PAD_FADES), (0.0, PAD_FADES / 4), (PAD_FADES, 0.0), (1e-4, 0.0)):
+        second = c.second_curtain * gap
+        second *= c.second_orifice / sqrt(second**2 + c.second_orifice**2)
+        expected = wide * second / sqrt(wide**2 + second**2)
+        assert valve_area(c, 1e-3, c.second_travel + beyond) == pytest.approx(expected, rel=1e-6, abs=1e-18)
+
+
 def test_relief_area_is_the_tear_when_shut_and_stays_under_port_plus_tear():
     c = WORKER._replace(hole=2e-6)
     assert relief_area(c, 0.0) == 2e-6
@@ -114,3 +135,18 @@ def test_relief_spring_caps_the_force_on_the_debris(start, outlet):
         assert pressing == pytest.approx(c.relief_preload + c.relief_rate * y, rel=1e-4)
     elif y <= PAD_FADES and x < c.debris_height:
         assert pressing <= c.relief_preload + c.relief_rate * PAD_FADES
+
+
+@pytest.mark.parametrize("sensed", [-2_000.0, 0.0, 2_000.0, 50_000.0])
+def test_the_root_keeps_its_digits_in_a_large_case(sensed):
+    """The same quadratic, D(z) = f + s z, with fifty digits; nudges of the slopes are 1e-7 of a pressure."""
+    c = WORKER._replace(case_volume=1.0, area=2e-3, rate=1e6, preload=5.0)
+    wp, wq, f = c.area * (ATMOSPHERE + sensed), c.area * ATMOSPHERE * c.case_volume, 0.1
+    z = _root(c, wp, wq, f, 0.0)
+    with localcontext() as digits:
+        digits.prec = 50
+        p, q, area, growth, volume = (Decimal(n) for n in (wp, wq, c.area, c.growth, c.case_volume))
+        slope, level = p * growth + Decimal(c.rate), p - Decimal(c.preload) - Decimal(f)
+        a, b, k = slope * area, level * area + slope * volume - q * growth, level * volume - q
+        exact = ((b * b - 4 * a * k).sqrt() - b) / (2 * a)
+    assert z == pytest.approx(float(exact), rel=1e-10, abs=0.0)

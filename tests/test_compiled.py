@@ -1,24 +1,36 @@
 """The engine's machine code: the same floats as plain Python, made once, and never in the way where it is not there."""
 
+import math
 import os
+import pickle
 import subprocess
 import sys
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from layered import SCENARIOS
+from random_stations import random_scenario
 from test_stiff import DAY, FAULTS
 
 from toolkit import compiled
+from toolkit.devices.fit import MOST_PORTS, MOST_READ, MOST_VALUES
+from toolkit.devices.relief_valve import ReliefValve
+from toolkit.errors import SimulationError
 from toolkit.front import engine
-from toolkit.scenario import Scenario
-from toolkit.simulation import settled_state, simulate
+from toolkit.network import network
+from toolkit.rates import BLOCK, HEAD, RESTS
+from toolkit.scenario import Scenario, Station
+from toolkit.simulation import integrate, settled_state, simulate
 
 TOOLKIT = Path(compiled.__file__).parent
 ALIKE = {name: Scenario(demands=DAY, faults=faults) for name, faults in FAULTS.items()} | {
     name: SCENARIOS[name] for name in list(SCENARIOS)[::4]
 }
+# Drawn at random: one that is found to hunt by its turning points, and one by its patience.
+SWINGS = {"hunts": random_scenario(263), "swings without order": random_scenario(1129)}
 
 
 @pytest.fixture
@@ -58,6 +70,124 @@ def test_machine_code_and_plain_python_give_the_same_run(by, name):
     for signal, values in plain.signals.items():
         assert native[signal] == pytest.approx(values, rel=1e-9, abs=1e-12), signal
     assert native.times == pytest.approx(plain.times, rel=1e-12)
+
+
+class Fenced(list):
+    """A buffer that lets nobody reach outside it: machine code would read and write what stands beside it."""
+
+    def __getitem__(self, at):
+        assert isinstance(at, slice) or at >= 0
+        return super().__getitem__(at)
+
+    def __setitem__(self, at, value):
+        assert at >= 0
+        super().__setitem__(at, value)
+
+
+class FencedMachine(compiled.Machine):
+    """Plain Python on fenced buffers."""
+
+    def floats(self, values):
+        return Fenced(values)
+
+    def room(self, count):
+        return Fenced([0.0] * count)
+
+    def ints(self, values):
+        return Fenced(values)
+
+
+@pytest.mark.parametrize("name", ["everything, slug through both", "second seat fouled", "worker's line broken"])
+def test_no_function_of_the_machine_code_reaches_outside_a_buffer(by, name):
+    """A list raises where machine code would spoil memory; three runs go through every law, a trip, hunting, leaks."""
+    scenario = replace(SCENARIOS[name], duration=60.0)
+    assert by(FencedMachine(), scenario).steps == by(compiled.machine(), scenario).steps
+
+
+@pytest.mark.parametrize("name", SCENARIOS)
+def test_a_plan_has_room_for_every_device(name):
+    net = network(SCENARIOS[name])
+    for fit in net.fits:
+        assert len(fit.places) <= MOST_READ
+        assert len(fit.ports) <= MOST_PORTS
+        assert max((port.shown for port in fit.ports), default=0) < fit.values <= MOST_VALUES
+    assert len(net.plan) == HEAD + BLOCK * len(net.fits)
+    assert len(net.fixed) == RESTS + 2 * net.dynamic + (1 + MOST_PORTS) * len(net.fits)
+    assert len(net.numbers(net.scenario.conditions(0.0))) == net.count
+
+
+@pytest.mark.parametrize("room", [1, 3])
+@pytest.mark.parametrize("name", ["healthy", "sun on the pipe", "slam-shut trips", "hunts", "swings without order"])
+def test_a_run_does_not_depend_on_how_often_it_comes_back_for_room(monkeypatch, name, room):
+    """A day, one whose conditions move, one that trips, two that hunt: the same to the last bit."""
+    scenario = (ALIKE | SCENARIOS | SWINGS)[name]
+    whole = simulate(scenario)
+    monkeypatch.setattr("toolkit.simulation.ROOM", room)
+    pieces = simulate(scenario)
+    assert np.array_equal(whole.times, pieces.times)
+    for signal, values in whole.signals.items():
+        assert np.array_equal(values, pieces[signal]), signal
+    assert whole.events == pieces.events
+    assert whole.totals == pieces.totals
+
+
+def test_runs_in_threads_are_the_runs_in_a_row():
+    """Machine code runs without Python's lock: two runs must share nothing that either writes."""
+    scenarios = [*ALIKE.values()] * 3
+    alone = [simulate(scenario) for scenario in scenarios]
+    settled_state.cache_clear()
+    with ThreadPoolExecutor(4) as pool:
+        beside = list(pool.map(simulate, scenarios))
+    for one, other in zip(alone, beside, strict=True):
+        assert np.array_equal(one.times, other.times)
+        assert all(np.array_equal(values, other[signal]) for signal, values in one.signals.items())
+        assert one.events == other.events
+
+
+@pytest.mark.skipif(not hasattr(os, "fork"), reason="processes are not forked here")
+def test_a_process_that_is_forked_runs_the_code_that_was_loaded_before():
+    """In a process of its own, since one with threads must not be forked."""
+    script = (
+        "from concurrent.futures import ProcessPoolExecutor\n"
+        "from multiprocessing import get_context\n"
+        "from toolkit import compiled\n"
+        "from toolkit.scenario import Scenario\n"
+        "from toolkit.simulation import simulate\n"
+        "here = simulate(Scenario())\n"
+        "def there(_):\n"
+        "    return compiled.machine().compiled, simulate(Scenario(duration=500.0)), simulate(Scenario())\n"
+        "with ProcessPoolExecutor(2, get_context('fork')) as pool:\n"
+        "    for native, _, again in pool.map(there, range(4)):\n"
+        "        assert native and list(again.times) == list(here.times)\n"
+        "        assert list(again['outlet_gauge_pressure']) == list(here['outlet_gauge_pressure'])\n"
+    )
+    subprocess.run([sys.executable, "-c", script], check=True, timeout=120)
+
+
+def test_a_scenario_that_has_run_is_sent_and_found_again_as_it_was():
+    """What a station has worked out and keeps is no part of it."""
+    scenario = ALIKE["hard debris"]
+    fresh = pickle.loads(pickle.dumps(replace(scenario, station=replace(scenario.station))))
+    trace = simulate(scenario)
+    sent = pickle.loads(pickle.dumps(scenario))
+    assert sent == scenario == fresh
+    assert hash(sent) == hash(scenario) == hash(fresh)
+    assert np.array_equal(simulate(sent).times, trace.times)
+
+
+@pytest.mark.usefixtures("by")
+@pytest.mark.parametrize("bad", [math.nan, math.inf])
+@pytest.mark.parametrize("by_machine", [compiled.plain, compiled.machine])
+def test_a_state_that_is_no_number_ends_a_run_with_an_error(by_machine, bad):
+    """None comes from a scenario, whose numbers are checked; if one came, no trace of it may be told."""
+    compiled.use(by_machine())
+    scenario = Scenario(Station(relief_valves=(ReliefValve("one"), ReliefValve("two"))))
+    net, conditions = network(scenario), scenario.conditions(0.0)
+    settled = [*settled_state(scenario.station, conditions), 0.0, 0.0, 0.0]
+    for place in range(net.dynamic):
+        state = [bad if i == place else value for i, value in enumerate(settled)]
+        with pytest.raises(SimulationError, match="no step is small enough"):
+            integrate(net, state, 0.0, 10.0, conditions, conditions)
 
 
 def test_a_kernel_loads_no_compiler():
@@ -121,6 +251,62 @@ def test_damaged_code_is_put_away(spoiled):
 
 
 @pytest.mark.usefixtures("unused")
+def test_code_that_cannot_be_read_just_now_is_left_for_others(monkeypatch):
+    """Too many open files here says nothing against the code; the others that share the folder go on with it."""
+    path = compiled.code_path()
+    path.parent.mkdir()
+    path.write_bytes(_code())
+
+    def refuse(_path):
+        raise OSError(24, "Too many open files")
+
+    with monkeypatch.context() as broken:
+        broken.setattr(Path, "read_bytes", refuse)
+        assert not compiled.machine().compiled
+    assert compiled.machine().compiled
+
+
+@pytest.mark.usefixtures("unused")
+def test_a_full_disk_leaves_nothing_behind(monkeypatch):
+    """What was written of the code, before there was no more room, is put away."""
+
+    def runs_out(words, **_how):
+        Path(words[4]).write_bytes(_code()[:4000])
+        raise subprocess.CalledProcessError(1, words)
+
+    monkeypatch.setattr(subprocess, "run", runs_out)
+    assert not engine.make()
+    assert list(compiled.code_path().parent.iterdir()) == []
+
+
+@pytest.mark.usefixtures("unused")
+def test_two_that_make_it_at_once_both_have_it(monkeypatch):
+    """The other is done while this one compiles, and has begun to clear away what this one looks at."""
+    path, code = compiled.code_path(), _code()
+
+    def made_by_both(words, **_how):
+        if words[3] == "compile":
+            assert words[4] != path
+            Path(words[4]).write_bytes(code)
+            path.write_bytes(code)
+
+    def gone(file, stat=Path.stat, **how):
+        if file.name == "engine-3.o":
+            raise FileNotFoundError(2, "No such file", str(file))
+        return stat(file, **how)
+
+    path.parent.mkdir()
+    for number in range(9):
+        (path.parent / f"engine-{number}.o").write_bytes(b"old")
+    with monkeypatch.context() as busy:
+        busy.setattr(subprocess, "run", made_by_both)
+        busy.setattr(Path, "stat", gone)
+        assert engine.make()
+    assert path.read_bytes() == code
+    assert not list(path.parent.glob("*.new"))
+
+
+@pytest.mark.usefixtures("unused")
 def test_code_that_a_machine_does_not_bear_is_not_kept(monkeypatch):
     """Compiling or the first try ends badly: no file, and the course goes on."""
     monkeypatch.setattr(sys, "executable", "/bin/false" if os.name == "posix" else sys.executable + "-not-there")
@@ -142,7 +328,8 @@ def test_old_versions_are_cleared_away(monkeypatch):
     folder = compiled.code_path().parent
     folder.mkdir()
     for number in range(9):
-        old = folder / f"engine-{number}.o"
+        # one whose maker was ended
+        old = folder / ("engine-0-123.new" if number == 0 else f"engine-{number}.o")
         old.write_bytes(b"old")
         os.utime(old, (number, number))
     code = _code()

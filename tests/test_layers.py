@@ -31,7 +31,7 @@ from toolkit.devices.balance import valve_area
 from toolkit.devices.line import Load, Pipe, SensingLine, Supply
 from toolkit.devices.pressure_switch import PressureSwitch
 from toolkit.devices.regulator import VENT_FRICTION, Regulator, Vent
-from toolkit.devices.relief_valve import ReliefValve
+from toolkit.devices.relief_valve import ReliefValve, relief_valve_values
 from toolkit.devices.slam_shut import SlamShut
 from toolkit.faults import (
     BlockedRelief,
@@ -50,6 +50,7 @@ from toolkit.faults import (
     WrongOrifice,
     WrongSetting,
 )
+from toolkit.flow import nozzle_law
 from toolkit.network import network
 from toolkit.scenario import Demand, Scenario, Station, Volume
 from toolkit.simulation import settled_state, simulate
@@ -246,6 +247,22 @@ def test_the_relief_valve_stays_between_its_two_lines():
     assert ((lift - least) > 0.2).any()
 
 
+@pytest.mark.parametrize(
+    ("above", "lift", "goes_to"),
+    [
+        *((5_000.0, 0.2, 0.4), (5_000.0, 0.7, 0.4)),  # past full lift, held at 0.4: up to it, and down to it
+        *((300.0, 0.2, 0.3), (300.0, 0.35, 0.35), (300.0, 0.6, 0.4)),  # on the opening line; between; past the stop
+        *((-300.0, 0.1, 0.1), (-300.0, 0.3, 0.2), (-900.0, 0.3, 0.0), (-300.0, -0.1, 0.0)),
+    ],
+)
+def test_a_relief_valve_s_disk_goes_where_its_lines_and_its_stop_say(above, lift, goes_to):
+    """Full lift 1 000 Pa above its setting, closing line 500 Pa below the opening line, a stop at 0.4 of its lift."""
+    c = ReliefValve(lag=0.01).condition(PA)
+    c = c._replace(build_up=1_000.0, blowdown=500.0, highest_lift=0.4)
+    _, _, rate = relief_valve_values(nozzle_law(K, 1.37e5), PA, c, c.set_pressure + above, lift)
+    assert lift + 0.01 * rate == pytest.approx(goes_to)
+
+
 def test_a_valve_that_weeps_after_its_pop_does_so_only_after_it():
     burst = (NickedSeat(devices="regulator", leak_area=4e-6, onset=30, ramp=2),)
     closed = (TurnValve(device="supply", time=60, share=0.0),)
@@ -360,6 +377,14 @@ def test_a_reset_in_order_brings_the_gas_back():
     stays = simulate(Scenario(calm, NIGHT, (shift,), 60, (Reset(device="slam_shut", time=40.0),)))
     assert only(stays, "trips_high").time == pytest.approx(20, abs=0.01)
     assert only(stays, "reset_refused").time == 40.0  # set below what the line locks up at: the cause stands
+
+
+def test_a_setting_that_drifts_trips_when_it_meets_what_the_line_stands_at():
+    """A straight line in time: at 40 in. w.c. it begins, 34 lower it ends, and locked-in gas stands still between."""
+    shift = TripShift(devices="slam_shut", high_by=-34 * IN_WC, onset=20, ramp=100)
+    trace = simulate(Scenario(with_slam_shut(high_gauge_pressure=40 * IN_WC), NIGHT, (shift,), 150))
+    stands = trace.at("outlet_gauge_pressure", 19.0)
+    assert only(trace, "trips_high").time == pytest.approx(20 + 100 * (40 * IN_WC - stands) / (34 * IN_WC), abs=1e-2)
 
 
 def test_a_slam_shut_reset_by_hand_opens_over_its_stroke():

@@ -10,10 +10,11 @@ from itertools import pairwise
 import numpy as np
 import pytest
 from layered import PLAIN, W, hard, monitored
+from random_stations import random_scenario
 
 from toolkit.devices.line import SensingLine, Supply
 from toolkit.faults import StuckStem
-from toolkit.hunting import SWINGS, slowest_to_die, swings
+from toolkit.hunting import HALF_SWINGS, LEAST, SWINGS, most_turned, slowest_to_die, swings
 from toolkit.scenario import Demand, Scenario, Station, Volume
 from toolkit.simulation import simulate
 from toolkit.stability import mode_at, nudged, settled_mode
@@ -72,6 +73,28 @@ def test_a_run_says_that_it_hunts_even_where_its_steps_damp_the_swing():
     assert not simulate(replace(scenario, station=sensed_through(3.2e-6))).happened("hunts")
 
 
+@pytest.mark.parametrize(
+    ("seed", "within", "least", "some"), [(263, 0.01, LEAST, 20), (374, 0.01, LEAST, 20), (1129, 0.2, 0.0, 700)]
+)
+def test_a_run_says_how_often_it_has_swung_and_swings_no_more(seed, within, least, some):
+    """Found by turning points on the way, not by eigenvalues; the last of the three, small and irregular, by patience.
+
+    Worked out anew from the signal: half a swing from turn to turn. A turn is told a step late.
+    """
+    trace = simulate(random_scenario(seed))
+    hunts = trace.happened("hunts")[0]
+    gauge, times = trace[f"{hunts.subject}_gauge_pressure"], trace.times
+    rise = np.diff(gauge[times <= hunts.time])
+    turns = np.flatnonzero(rise[:-1] * rise[1:] < 0)[-HALF_SWINGS:] + 1
+    assert len(turns) == HALF_SWINGS
+    assert hunts.value == pytest.approx(0.5 / np.diff(times[turns]).mean(), rel=within)
+    assert np.abs(np.diff(gauge[turns])).min() > least
+    # from there on the steps are longer than a swing
+    assert np.sum(times > hunts.time) < some
+    ahead = times[times > hunts.time]
+    assert ahead[-1] - ahead[0] > 3 / hunts.value
+
+
 def test_a_monitor_on_a_short_line_hunts_through_a_worker_stuck_open():
     stuck = StuckStem(devices=W, onset=-100)
     day = (Demand(0, 1.0),)
@@ -99,3 +122,42 @@ def test_swings_that_stay_are_told_from_swings_that_die(decay, hunts):
     assert bool(found) == hunts
     if found:
         assert found == pytest.approx(5.0, rel=0.02)
+
+
+def fed(kept, watched, values):
+    """Whether a row of values, a tenth of a second apart, is found to hunt; the first frequency found [Hz]."""
+    found = [swings(kept, watched, 0.1 * i, float(value)) for i, value in enumerate(values)]
+    return next((one for one in found if one > 0.0), 0.0)
+
+
+def test_swings_smaller_than_the_least_count_for_nothing_however_steady():
+    saw = np.array([0.0, 1.0] * 40)
+    assert fed([0.0] * SWINGS, 0, 1e5 + 0.99 * LEAST * saw) == 0.0
+    assert fed([0.0] * SWINGS, 0, 1e5 + 1.01 * LEAST * saw) == pytest.approx(5.0)
+    # one small one among large ones
+    saw[10] = 0.99
+    assert fed([0.0] * SWINGS, 0, (1e5 + 10 * LEAST * saw)[: HALF_SWINGS + 5]) == 0.0
+
+
+def test_it_takes_so_many_half_swings_in_a_row():
+    """A row of n values that go to and fro has n - 2 turns; so many half swings have one turn more."""
+    for turns, hunts in ((HALF_SWINGS, False), (HALF_SWINGS + 1, True)):
+        assert bool(fed([0.0] * SWINGS, 0, 1e5 + 100.0 * np.array([0.0, 1.0] * 40)[: turns + 2])) == hunts
+
+
+def test_a_pressure_that_stands_still_for_a_while_still_turns():
+    assert fed([0.0] * SWINGS, 0, 1e5 + 100.0 * np.array([0.0, 0.0, 1.0, 1.0] * 20)) == pytest.approx(2.5)
+
+
+def test_a_swing_is_measured_from_turn_to_turn():
+    """Up at once and down by and by: not from where the first step after a turn has come to."""
+    assert fed([0.0] * SWINGS, 0, 1e5 + 2.0 * LEAST * np.array([0.0, 1.0, 0.9] * 20)) == pytest.approx(10 / 3, rel=0.02)
+
+
+def test_which_pressure_has_turned_most_often():
+    kept = [0.0] * (3 * SWINGS)
+    for watched, turns in ((0, 9), (1, 12), (2, 3)):
+        fed(kept, watched, 1e5 + 100.0 * np.array([0.0, 1.0] * 40)[: turns + 2])
+    assert most_turned(kept, 3) == 1
+    assert most_turned(kept, 1) == 0
+    assert most_turned([0.0] * SWINGS, 1) == -1

@@ -16,6 +16,7 @@ import os
 import platform
 import re
 import sys
+from array import array
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from functools import cache
@@ -128,7 +129,8 @@ class Native(Machine):
 
     def floats(self, values: Sequence[float]) -> Floats:
         """A buffer that holds these numbers."""
-        return (ctypes.c_double * len(values))(*values)
+        # an array takes a list up in a third of the time that ctypes would
+        return (ctypes.c_double * len(values)).from_buffer(array("d", values))
 
     def room(self, count: int) -> Floats:
         """A buffer of so many zeros."""
@@ -167,15 +169,15 @@ def machine() -> Machine:
     if path is None:
         return _PLAIN
     try:
-        if not path.exists():
-            return _PLAIN
-        _in_use.append(Native(opened(path.read_bytes())))
-    except (OSError, ValueError, ImportError):
+        use(Native(opened(path.read_bytes())))
+    except ValueError:
         # cut short or damaged: it is made anew at the next start, and plain Python does the same meanwhile
         with suppress(OSError):
             path.unlink(missing_ok=True)
-        return _PLAIN
-    return _in_use[0]
+    except (OSError, ImportError):
+        # not made yet, or this process may not read or load it now; another that shares the folder may
+        pass
+    return _in_use[0] if _in_use else _PLAIN
 
 
 def sealed(code: bytes) -> bytes:

@@ -61,8 +61,8 @@ class Hunting(NamedTuple):
 # What is kept of each watched pressure: whether it has been seen, its last value and rise, how often it has turned, and
 # when and where.
 _SEEN, _LAST, _RISE, _TURNS, _TIMES = range(5)
-_VALUES = _TIMES + HALF_SWINGS + 1
-SWINGS = _VALUES + HALF_SWINGS + 1
+_VALUES = _TIMES + HALF_SWINGS
+SWINGS = _VALUES + HALF_SWINGS
 
 
 @compiled
@@ -81,14 +81,12 @@ def swings(kept: Floats, watched: int, time: float, value: float) -> float:
     found = 0.0
     if now * rise < 0.0:
         turns = int(kept[at + _TURNS])
-        if turns > HALF_SWINGS - 1:
-            for i in range(turns - 1):
+        full = turns == HALF_SWINGS
+        if full:
+            turns -= 1
+            for i in range(turns):
                 kept[at + _TIMES + i] = kept[at + _TIMES + i + 1]
                 kept[at + _VALUES + i] = kept[at + _VALUES + i + 1]
-            turns -= 1
-            full = True
-        else:
-            full = False
         kept[at + _TIMES + turns] = time
         kept[at + _VALUES + turns] = before
         turns += 1

@@ -97,13 +97,28 @@ class Network:
         return self.shown_at[-1]
 
     @cached_property
+    def around_regulators(self) -> list[int]:
+        """The places of the state that regulators meet, where hunting is looked for."""
+        regulators = self.scenario.station.regulators
+        return sorted({self.places[room] for regulator in regulators for room in regulator.ends().values()})
+
+    @cached_property
+    def _conditions_at(self) -> tuple[int, ...]:
+        """Where in `numbers` the condition of each device begins; last, the leaks."""
+        fits = self.fits[: len(self.scenario.station.devices)]
+        return tuple(accumulate((len(fit.condition._fields) for fit in fits), initial=self.size))
+
+    @property
+    def count(self) -> int:
+        """How many `numbers` the conditions are."""
+        return self._conditions_at[-1] + len(self.scenario.station.rooms)
+
+    @cached_property
     def plan(self) -> Ints:
         """The whole numbers of its layout, as rates.py reads them."""
-        devices = len(self.scenario.station.devices)
-        conditions = [len(fit.condition._fields) for fit in self.fits[:devices]]
-        *begins, leaks = accumulate(conditions, initial=self.size)
-        begins += [leaks + fit.places[0] for fit in self.fits[devices:]]
-        found = [self.size, self.dynamic, self.gas, len(self.fits), self.width]
+        *begins, leaks = self._conditions_at
+        begins += [leaks + fit.places[0] for fit in self.fits[len(begins) :]]
+        found = [self.size, self.dynamic, self.gas, len(self.fits), self.width, self.count]
         for fit, condition, shown in zip(self.fits, begins, self.shown_at, strict=False):
             reads = sorted(set(fit.places))
             found += [fit.law, condition, shown, fit.values]
@@ -138,7 +153,7 @@ class Network:
 
     def right_side(self, conditions: Sequence[Condition]) -> RightSide:
         """For given conditions: the rates of change of a state, what each device shows there, and the rates' slopes."""
-        return self._right_side(self.numbers(conditions))
+        return self.right_side_by(self.machine.floats(self.numbers(conditions)))
 
     def stretch(self, before: Sequence[Condition], after: Sequence[Condition]) -> Callable[[float], RightSide]:
         """The right side at a share (0 to 1) of the way from one moment's conditions to the next's.
@@ -148,23 +163,24 @@ class Network:
         first, last = self.numbers(before), self.numbers(after)
 
         def at(share: float) -> RightSide:
-            return self._right_side([a + (b - a) * share for a, b in zip(first, last, strict=True)])
+            numbers = [a + (b - a) * share for a, b in zip(first, last, strict=True)]
+            return self.right_side_by(self.machine.floats(numbers))
 
         return at
 
-    def _right_side(self, numbers: Sequence[float]) -> RightSide:
+    def right_side_by(self, numbers: Floats) -> RightSide:
+        """The same for the `numbers` of some conditions, in a buffer."""
         machine, n = self.machine, self.dynamic
-        now = machine.floats(numbers)
 
         def rates(state: Sequence[float]) -> tuple[list[float], Shown]:
             shown, found = machine.room(self.width), machine.room(self.size)
-            machine.call(rates_at, self.plan, self.fixed, now, machine.floats(state), shown, found)
+            machine.call(rates_at, self.plan, self.fixed, numbers, machine.floats(state), shown, found)
             return found[:], shown[:]
 
         def slopes(shown: Shown) -> Rows:
             found = machine.room(self.size * n)
             moved = machine.room(MOST_VALUES)
-            machine.call(slopes_at, self.plan, self.fixed, now, machine.floats(shown), found, moved)
+            machine.call(slopes_at, self.plan, self.fixed, numbers, machine.floats(shown), found, moved)
             return [found[i * n : (i + 1) * n] for i in range(self.size)]
 
         return RightSide(rates, slopes)

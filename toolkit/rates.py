@@ -30,7 +30,7 @@ from toolkit.devices.slam_shut import read_slam_shut, slam_shut_values
 from toolkit.flow import NozzleLaw, through
 
 # A plan begins with these, then comes a block for each device.
-SIZE, DYNAMIC, GAS, DEVICES, WIDTH, HEAD = range(6)
+SIZE, DYNAMIC, GAS, DEVICES, WIDTH, NUMBERS, HEAD = range(7)
 # In a block: the law, where its condition begins in the numbers and its values in what is shown, how many they are, the
 # places that the law is given, then how many different ones, and these; then how many ports, and each one's value and
 # place.
@@ -49,13 +49,18 @@ _read_nozzle = reader(NozzleLaw)
 
 
 class Layout(NamedTuple):
-    """A station laid out, as the compiled functions pass it on."""
+    """A station laid out, as the compiled functions pass it on.
+
+    Places of its state, dynamic ones, those that hold gas; its devices (leaks count as such); how many numbers a state
+    shows, and how many its conditions are; the air's pressure [Pa absolute].
+    """
 
     size: int
     dynamic: int
     gas: int
     devices: int
     width: int
+    numbers: int
     air: float
     plan: Ints
     fixed: Floats
@@ -64,7 +69,9 @@ class Layout(NamedTuple):
 @compiled
 def layout_of(plan: Ints, fixed: Floats) -> Layout:
     """What stands at the head of a plan, with the plan."""
-    return Layout(plan[SIZE], plan[DYNAMIC], plan[GAS], plan[DEVICES], plan[WIDTH], fixed[AIR], plan, fixed)
+    return Layout(
+        plan[SIZE], plan[DYNAMIC], plan[GAS], plan[DEVICES], plan[WIDTH], plan[NUMBERS], fixed[AIR], plan, fixed
+    )
 
 
 @compiled

@@ -17,7 +17,7 @@ from toolkit.gas import standard_density
 from toolkit.hunting import Hunting
 from toolkit.network import TOTALS, Network
 from toolkit.scenario import Device
-from toolkit.stretch import END, START, locate
+from toolkit.stretch import locate
 from toolkit.trace import Event, Signal, Trace
 
 # A disk counts as off its seat from this lift on [m], a relief as off its pad from this one: a slow weep counts. A
@@ -31,14 +31,14 @@ class Stretch:
     """The points of a run between two moments, `start` and `end` [s] if nothing tripped before.
 
     `rows` is (n, 1 + 2 size + width): time, state, rates and what is shown. `numbers` are the conditions' at start and
-    end, and their count; between the two they go in a straight line.
+    end; between the two they go in a straight line.
     """
 
     rows: Signal
     size: int
     start: float
     end: float
-    numbers: tuple[Floats, Floats, int]
+    numbers: tuple[Floats, Floats]
     hunting: Hunting | None
 
     @property
@@ -166,16 +166,13 @@ def _levels(net: Network) -> list[Level]:
 def _finder(net: Network) -> Callable[[Stretch, int, Level], list[float]]:
     """What locates a crossing of a level after a row of a stretch: the point just beyond it."""
     machine, size = net.machine, net.size
-    run = machine.room(max(START, END) + 1)
-    scratch = [machine.room(count) for count in (size, size, size, net.width)]
+    scratch = [machine.room(count) for count in (net.count, size, size, size, net.width)]
 
     def find(stretch: Stretch, row: int, level: Level) -> list[float]:
-        run[START], run[END] = stretch.start, stretch.end
+        way = (*stretch.numbers, stretch.start, stretch.end)
         a, b = (machine.floats(stretch.rows[at].tolist()) for at in (row, row + 1))
-        numbers = machine.room(stretch.numbers[2])
-        machine.call(
-            locate, net.plan, net.fixed, *stretch.numbers, run, a, b, level.column, level.value, numbers, *scratch
-        )
-        return list(b)
+        machine.call(locate, net.plan, net.fixed, *way, a, b, level.column, level.value, *scratch)
+        found: list[float] = b[:]
+        return found
 
     return find

@@ -14,7 +14,6 @@ import numpy as np
 
 from toolkit.actions import Reset
 from toolkit.devices import latch as latches_of
-from toolkit.devices.fit import MOST_VALUES
 from toolkit.devices.latch import BY_SWITCH, REST, Latch, Latching, Watch
 from toolkit.devices.line import RoomCondition
 from toolkit.devices.pressure_switch import PressureSwitch
@@ -104,16 +103,16 @@ def simulate(scenario: Scenario) -> Trace:
                 Event(done.hunting.time, "hunts", _name_of(net, done.hunting.place), done.hunting.frequency)
             )
         elif done.times[-1] - now >= SETTLED_AFTER:
-            happened += _hunts_where_it_settled(net, done, after)
+            happened += _hunts_where_it_settled(net, done)
         state, now = done.states[-1].tolist(), float(done.times[-1])
         held = done.shown[-1].tolist()
         conditions = after if now == then else scenario.conditions(now, latches)
     return trace_of(net, stretches, happened)
 
 
-def _hunts_where_it_settled(net: Network, done: Stretch, conditions: Sequence[Condition]) -> list[Event]:
+def _hunts_where_it_settled(net: Network, done: Stretch) -> list[Event]:
     """The steps of the run may have damped what the station does of itself."""
-    mode = slowest_to_die(net.right_side(conditions).slopes(done.shown[-1].tolist()), net.dynamic)
+    mode = slowest_to_die(net.right_side_by(done.numbers[1]).slopes(done.shown[-1].tolist()), net.dynamic)
     if not mode.hunts:
         return []
     place = net.scenario.station.regulators[-1].ends()["senses"]
@@ -240,21 +239,20 @@ def integrate(
     """
     machine = net.machine
     first, last = net.numbers(before), net.numbers(after)
-    numbers = machine.floats(first), machine.floats(last), len(first)
+    numbers = machine.floats(first), machine.floats(last)
     run = machine.room(HUNTS_BY + 1)
     run[START], run[END], run[NOW], run[LARGER] = start, end, start, tolerance
     run[BUDGET], run[DAMPS], run[MOVES] = budget, damps, first != last
-    watched = [one.place for one in watching], [n for one in watching for n in _watch_numbers(one, before, after)]
-    places = sorted({net.places[end] for r in net.scenario.station.regulators for end in r.ends().values()})
+    settings = [number for one in watching for number in _watch_numbers(one, before, after)]
+    watched = len(watching), machine.ints([one.place for one in watching]), machine.floats(settings)
+    places = net.around_regulators
     swinging = len(places), machine.ints(places), machine.room(SWINGS * len(places))
-    work = _work(net, state, len(first))
+    rows, work = machine.ints([0]), _work(net, state)
     width, blocks, status = 1 + 2 * net.size + net.width, [], FULL
-    rows = machine.ints([0])
-    settings = len(watching), machine.ints(watched[0]), machine.floats(watched[1])
     while status == FULL:
         points = machine.room(ROOM * width)
         status = machine.call(
-            stretch, net.plan, net.fixed, *numbers, run, *settings, *swinging, points, ROOM, rows, *work
+            stretch, net.plan, net.fixed, *numbers, run, *watched, *swinging, points, ROOM, rows, *work
         )
         blocks.append(machine.array(points, rows[0] * width).reshape(rows[0], width))
     if status == NO_STEP_SMALL_ENOUGH:
@@ -281,8 +279,8 @@ def _watch_numbers(
     return factor, low, high
 
 
-def _work(net: Network, state: Sequence[float], numbers: int) -> Work:
-    """The buffers of a run that begins at a state."""
+def _work(net: Network, state: Sequence[float]) -> Work:
+    """The buffers of a stretch that begins at a state."""
     size, n, shown, room = net.size, net.dynamic, net.width, net.machine.room
     return Work(
         state=net.machine.floats(state),
@@ -291,19 +289,17 @@ def _work(net: Network, state: Sequence[float], numbers: int) -> Work:
         slopes=room(size * n),
         drift=room(size),
         before=room(size),
-        here=room(numbers),
-        there=room(numbers),
+        here=room(net.count),
+        there=room(net.count),
         new=room(size),
         error=room(size),
         new_rates=room(size),
         new_shown=room(shown),
-        middle=room(size),
         matrix=room(n * n),
         order=net.machine.ints([0] * n),
         first=room(size),
         second=room(size),
         side=room(size),
-        moved=room(MOST_VALUES),
     )
 
 

@@ -1,9 +1,9 @@
 """One step of a stiff system, small and dense.
 
-Linearly implicit: a Rosenbrock method of two stages and second order. Its gamma is the
-larger of the two that make it L-stable: then its stability function has no sign change, and a step cannot throw the
-disk from one side of its seat to the other; with the smaller one, and with a third-order method of four stages, every
-lock-up chattered (DEVELOPERS.md, "Evidence"). Source: `verwer-1999`.
+Linearly implicit: a Rosenbrock method of two stages and second order. Its gamma is the larger of the two that make it
+L-stable: then its stability function has no sign change, and a step cannot throw the disk from one side of its seat to
+the other; with the smaller one, and with a third-order method of four stages, every lock-up chattered (DEVELOPERS.md,
+"Evidence"). Source: `verwer-1999`.
 """
 
 from __future__ import annotations
@@ -21,7 +21,8 @@ class Work(NamedTuple):
 
     `state`, its `rates`, what is `shown` there and their `slopes`; `drift` is the rates' own change in time [1/s].
     `here` and `there` are the conditions' numbers at a step's start and end. A step finds the `new` state and its
-    `error`; new minus error is the first-order solution. `before` is the state one step back.
+    `error`; new minus error is the first-order solution. `before` is the state one step back. From `matrix` on: the
+    factored system with the `order` of its rows, the two stages, and what each is solved for.
     """
 
     state: Floats
@@ -36,18 +37,16 @@ class Work(NamedTuple):
     error: Floats
     new_rates: Floats
     new_shown: Floats
-    middle: Floats
     matrix: Floats
     order: Ints
     first: Floats
     second: Floats
     side: Floats
-    moved: Floats
 
 
 @compiled
 def step(net: Layout, w: Work, h: float) -> bool:
-    """One step of `h` [s] into `new` and `error`; False where a pressure would not stay above zero."""
+    """One step of `h` [s] into `new` and `error`; False where a pressure would not stay above zero, or is no number."""
     n, size, gh = net.dynamic, net.size, GAMMA * h
     for i in range(n):
         for j in range(n):
@@ -59,19 +58,24 @@ def step(net: Layout, w: Work, h: float) -> bool:
         w.side[i] = w.rates[i] + gh * w.drift[i]
     _solve(net, w, gh, w.first)
     for i in range(size):
-        w.middle[i] = w.state[i] + h * w.first[i]
-    for i in range(net.gas):
-        if not w.middle[i] > 0.0:
-            return False
-    rates_of(net, w.there, w.middle, w.new_shown, w.new_rates)
+        w.new[i] = w.state[i] + h * w.first[i]
+    if not _above_zero(net, w.new):
+        return False
+    rates_of(net, w.there, w.new, w.new_shown, w.new_rates)
     for i in range(size):
         w.side[i] = w.new_rates[i] - 2.0 * w.first[i] - gh * w.drift[i]
     _solve(net, w, gh, w.second)
     for i in range(size):
         w.error[i] = 0.5 * h * (w.first[i] + w.second[i])
-        w.new[i] = w.state[i] + h * w.first[i] + w.error[i]
+        w.new[i] += w.error[i]
+    return _above_zero(net, w.new)
+
+
+@compiled
+def _above_zero(net: Layout, state: Floats) -> bool:
+    """Whether all pressures are; one that is no number is not."""
     for i in range(net.gas):  # noqa: SIM110  (numba knows no generators)
-        if not w.new[i] > 0.0:
+        if not state[i] > 0.0:
             return False
     return True
 
@@ -91,11 +95,10 @@ def _factor(m: Floats, order: Ints, n: int) -> None:
                 m[k * n + j], m[best * n + j] = m[best * n + j], m[k * n + j]
             order[k], order[best] = order[best], order[k]
         for i in range(k + 1, n):
-            if m[i * n + k] != 0.0:
-                share = m[i * n + k] / m[k * n + k]
-                m[i * n + k] = share
-                for j in range(k + 1, n):
-                    m[i * n + j] -= share * m[k * n + j]
+            share = m[i * n + k] / m[k * n + k]
+            m[i * n + k] = share
+            for j in range(k + 1, n):
+                m[i * n + j] -= share * m[k * n + j]
 
 
 @compiled

@@ -7,6 +7,8 @@ the step again, shorter.
 
 from __future__ import annotations
 
+from typing import NamedTuple
+
 from toolkit.compiled import Floats, Ints, compiled, entry
 from toolkit.devices.fit import REGULATOR
 from toolkit.hunting import most_turned, swings, swings_so_far
@@ -33,30 +35,55 @@ CROSSED_WITHIN, HALVINGS = 1e-4, 60
 DONE, TRIPPED, FULL, NO_STEP_SMALL_ENOUGH, OUT_OF_STEPS = range(5)
 # What a stretch keeps while it comes back for room: its start, end and moment [s], its next step [s], how many times
 # the error allowed is as large, steps taken and allowed, whether it damps hunting, whether conditions move; then
-# whether a step has been taken at all, and where something hunts: number of the watched place (-1 is nowhere), time
-# [s], frequency [Hz].
+# whether it has begun, and where something hunts: number of the watched place (-1 is nowhere), time [s], frequency
+# [Hz].
 START, END, NOW, STEP, LARGER, TAKEN, BUDGET, DAMPS, MOVES, BEGUN, HUNTS, HUNTS_AT, HUNTS_BY = range(13)
-# Of each watched setting: its place; its factor (how a value beyond it counts), and its value at start and end.
+# So many numbers has a watched setting: its factor (how a value beyond it counts), its value at start and end.
 WATCH = 3
 
 
-@compiled
-def _between(before: Floats, after: Floats, share: float, moves: bool, count: int, numbers: Floats) -> None:
-    """Write the conditions' numbers a share of the way from one moment to the next."""
-    for i in range(count):
-        numbers[i] = before[i] + (after[i] - before[i]) * share if moves else before[i]
+class Way(NamedTuple):
+    """How the conditions go: their numbers `before` and `after`, in a straight line from `start` to `end` [s].
+
+    `moves` says whether they change at all.
+    """
+
+    before: Floats
+    after: Floats
+    start: float
+    end: float
+    moves: bool
+
+
+class Watched(NamedTuple):
+    """So many `settings` that are watched: their `places` in what is shown, and WATCH `numbers` of each."""
+
+    settings: int
+    places: Ints
+    numbers: Floats
 
 
 @compiled
-def _beyond(run: Floats, settings: int, watched: Ints, watch: Floats, time: float, held: Floats) -> float:
+def _share(way: Way, time: float) -> float:
+    """How much of its way a stretch has gone at a time [s]."""
+    return (time - way.start) / (way.end - way.start)
+
+
+@compiled
+def _conditions(net: Layout, way: Way, share: float, numbers: Floats) -> None:
+    """Write the conditions' numbers at a share of the way."""
+    for i in range(net.numbers):
+        numbers[i] = way.before[i] + (way.after[i] - way.before[i]) * share if way.moves else way.before[i]
+
+
+@compiled
+def _beyond(way: Way, watched: Watched, time: float, shown: Floats) -> float:
     """The farthest that any watching device stands beyond its setting; above 0 it trips."""
-    share = (time - run[START]) / (run[END] - run[START])
-    farthest = -1.0
-    for i in range(settings):
-        value, factor = held[watched[i]], watch[WATCH * i]
-        past = (1.0 - share) * (factor * (value - watch[WATCH * i + 1])) + share * (
-            factor * (value - watch[WATCH * i + 2])
-        )
+    share, farthest = _share(way, time), -1.0
+    for i in range(watched.settings):
+        value, at = shown[watched.places[i]], WATCH * i
+        factor, first, last = watched.numbers[at], watched.numbers[at + 1], watched.numbers[at + 2]
+        past = (1.0 - share) * (factor * (value - first)) + share * (factor * (value - last))
         if i == 0 or past > farthest:
             farthest = past
     return farthest
@@ -76,13 +103,15 @@ def _keep(net: Layout, points: Floats, row: int, time: float, state: Floats, rat
 
 @compiled
 def _worst_error(net: Layout, w: Work) -> tuple[float, int]:
-    """The largest error as a multiple of what is allowed, and the place where it is."""
+    """The largest error as a multiple of what is allowed, and the place where it is; one that is no number first."""
     worst, at = 0.0, 0
     for i in range(net.dynamic):
         rest, floor = net.fixed[RESTS + i], net.fixed[RESTS + net.dynamic + i]
         allowed = floor + net.fixed[TOLERANCE] * max(abs(w.state[i] - rest), abs(w.new[i] - rest))
         share = abs(w.error[i]) / allowed
-        if not share <= worst:
+        if share != share:
+            return share, i
+        if share > worst:
             worst, at = share, i
     return worst, at
 
@@ -110,41 +139,29 @@ def _thrown(net: Layout, w: Work) -> bool:
 
 
 @compiled
-def _drift(net: Layout, w: Work, before: Floats, after: Floats, count: int, share: float, long: float) -> None:
-    """Write how the rates change by themselves while the conditions move [1/s]."""
+def _drift(net: Layout, w: Work, way: Way, share: float) -> None:
+    """Write how the rates change by themselves while the conditions move [1/s], at a share of the way."""
     nudge = 1e-4 if share < 0.5 else -1e-4
-    _between(before, after, share + nudge, True, count, w.there)
+    _conditions(net, way, share + nudge, w.there)
     rates_of(net, w.there, w.state, w.new_shown, w.new_rates)
     for i in range(net.size):
-        w.drift[i] = (w.new_rates[i] - w.rates[i]) / (nudge * long)
+        w.drift[i] = (w.new_rates[i] - w.rates[i]) / (nudge * (way.end - way.start))
 
 
 @compiled
 def _trip_point(
-    net: Layout,
-    w: Work,
-    run: Floats,
-    before: Floats,
-    after: Floats,
-    count: int,
-    settings: int,
-    watched: Ints,
-    watch: Floats,
-    late: float,
-    points: Floats,
-    row: int,
+    net: Layout, w: Work, way: Way, watched: Watched, now: float, late: float, points: Floats, row: int
 ) -> None:
-    """Keep the first point beyond a setting, in a step from NOW that ends `late` [s] beyond it."""
-    start, end, now = run[START], run[END], run[NOW]
+    """Keep the first point beyond a setting, in a step from `now` that ends `late` [s] beyond it."""
     early = now
     _keep(net, points, row, late, w.new, w.new_rates, w.new_shown)
     while late - early > TRIP_WITHIN:
         middle = 0.5 * (early + late)
-        _between(before, after, (middle - start) / (end - start), run[MOVES] != 0.0, count, w.there)
+        _conditions(net, way, _share(way, middle), w.there)
         whole = step(net, w, middle - now)
         if whole:
             rates_of(net, w.there, w.new, w.new_shown, w.new_rates)
-        if whole and _beyond(run, settings, watched, watch, middle, w.new_shown) > 0.0:
+        if whole and _beyond(way, watched, middle, w.new_shown) > 0.0:
             late = middle
             _keep(net, points, row, late, w.new, w.new_rates, w.new_shown)
         else:
@@ -158,11 +175,10 @@ def stretch(
     fixed: Floats,
     before: Floats,
     after: Floats,
-    count: int,
     run: Floats,
     settings: int,
-    watched: Ints,
-    watch: Floats,
+    watched_places: Ints,
+    watched_numbers: Floats,
     swinging: int,
     swing_places: Ints,
     kept: Floats,
@@ -181,19 +197,17 @@ def stretch(
     error: Floats,
     new_rates: Floats,
     new_shown: Floats,
-    middle: Floats,
     matrix: Floats,
     order: Ints,
     first: Floats,
     second: Floats,
     side: Floats,
-    moved: Floats,
 ) -> int:
     """Take steps from `state` until the stretch is DONE, something has TRIPPED, the points are FULL, or none helps.
 
-    The conditions' `count` numbers go from `before` to `after`. The points are written from the first row on, `room` of
-    them at most, and `rows[0]` says how many: the first is the start itself. After FULL call it again with the same
-    buffers. The buffers after `rows` are those of `Work`.
+    The conditions' numbers go from `before` to `after`. The points are written from the first row on, `room` of them at
+    most, and `rows[0]` says how many: the first is the start itself. After FULL call it again with the same buffers.
+    The buffers after `rows` are those of `Work`.
     """
     net = layout_of(plan, fixed)
     w = Work(
@@ -209,23 +223,22 @@ def stretch(
         error,
         new_rates,
         new_shown,
-        middle,
         matrix,
         order,
         first,
         second,
         side,
-        moved,
     )
-    start, end, moves = run[START], run[END], run[MOVES] != 0.0
-    long, size = end - start, net.size
+    way = Way(before, after, run[START], run[END], run[MOVES] != 0.0)
+    watched = Watched(settings, watched_places, watched_numbers)
+    end, size = way.end, net.size
     t, h, larger, damps = run[NOW], run[STEP], run[LARGER], run[DAMPS] != 0.0
     row = 0
-    _between(before, after, (t - start) / long, moves, count, w.here)
+    _conditions(net, way, _share(way, t), w.here)
     if run[BEGUN] == 0.0:
         run[BEGUN] = 1.0
         run[HUNTS] = -1.0
-        h = min(FIRST_STEP, FIRST_SHARE * long)
+        h = min(FIRST_STEP, FIRST_SHARE * (end - way.start))
         rates_of(net, w.here, w.state, w.shown, w.rates)
         for i in range(size):
             w.before[i] = w.state[i]
@@ -236,14 +249,13 @@ def stretch(
         if row == room:
             run[NOW], run[STEP], run[LARGER], rows[0] = t, h, larger, row
             return FULL
-        slopes_of(net, w.here, w.shown, w.slopes, w.moved)
-        if moves:
-            _drift(net, w, before, after, count, (t - start) / long, long)
+        slopes_of(net, w.here, w.shown, w.slopes, w.new_shown)
+        if way.moves:
+            _drift(net, w, way, _share(way, t))
         while True:
-            last = t + h >= end - 1e-12 * max(1.0, abs(end))
-            later = end if last else t + h
+            later = min(t + h, end)
             h = later - t
-            _between(before, after, (later - start) / long, moves, count, w.there)
+            _conditions(net, way, _share(way, later), w.there)
             worst, at = 1e3, 0
             if step(net, w, h):
                 worst, at = _worst_error(net, w)
@@ -267,9 +279,8 @@ def stretch(
         # Nor may it swing about that stop from step to step: what really swings does so over many steps.
         turns = (w.new[at] - w.state[at]) * (w.state[at] - w.before[at]) < 0.0
         dithers = worst > 0.01 and larger < HUNTING_TOLERANCE and turns
-        if settings and _beyond(run, settings, watched, watch, later, w.new_shown) > 0.0:
-            run[NOW] = t
-            _trip_point(net, w, run, before, after, count, settings, watched, watch, later, points, row)
+        if settings and _beyond(way, watched, later, w.new_shown) > 0.0:
+            _trip_point(net, w, way, watched, t, later, points, row)
             rows[0] = row + 1
             return TRIPPED
         t = later
@@ -279,12 +290,12 @@ def stretch(
             w.rates[i] = w.new_rates[i]
         for i in range(net.width):
             w.shown[i] = w.new_shown[i]
-        for i in range(count):
+        for i in range(net.numbers):
             w.here[i] = w.there[i]
         _keep(net, points, row, t, w.state, w.rates, w.shown)
         row += 1
-        if last:
-            run[NOW], rows[0] = t, row
+        if t == end:
+            rows[0] = row
             return DONE
         if damps and larger < HUNTING_TOLERANCE:
             where, often = -1, 0.0
@@ -316,7 +327,7 @@ def rates_at(plan: Ints, fixed: Floats, numbers: Floats, state: Floats, shown: F
 @entry
 @compiled
 def slopes_at(plan: Ints, fixed: Floats, numbers: Floats, shown: Floats, slopes: Floats, moved: Floats) -> int:
-    """Write the slopes of the rates where this is shown."""
+    """Write the slopes of the rates where this is shown; `moved` is as `slopes_of` wants it."""
     slopes_of(layout_of(plan, fixed), numbers, shown, slopes, moved)
     return DONE
 
@@ -328,8 +339,8 @@ def locate(
     fixed: Floats,
     before: Floats,
     after: Floats,
-    count: int,
-    run: Floats,
+    start: float,
+    end: float,
     a: Floats,
     b: Floats,
     column: int,
@@ -342,11 +353,10 @@ def locate(
 ) -> int:
     """Move point `b` back to where what is shown in a column crosses a level between the points `a` and `b`.
 
-    On the straight line between the two states: what that misses is within the error of a step. Of `run` START and END
-    are read: the conditions go from `before` to `after` between them.
+    On the straight line between the two states: what that misses is within the error of a step. The conditions go from
+    `before` to `after` between `start` and `end` [s].
     """
-    net = layout_of(plan, fixed)
-    start, long = run[START], run[END] - run[START]
+    net, way = layout_of(plan, fixed), Way(before, after, start, end, True)
     begin, early, late, last = a[0], a[0], b[0], b[0]
     up = b[1 + 2 * net.size + column] > level
     for i in range(net.size):
@@ -358,7 +368,7 @@ def locate(
         share = (now - begin) / (last - begin)
         for i in range(net.size):
             state[i] = a[1 + i] + (ended[i] - a[1 + i]) * share
-        _between(before, after, (now - start) / long, True, count, numbers)
+        _conditions(net, way, _share(way, now), numbers)
         rates_of(net, numbers, state, shown, rates)
         if (shown[column] > level) == up:
             late = now

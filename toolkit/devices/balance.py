@@ -181,14 +181,14 @@ def stand(c: RegulatorCondition, sensed: float, q: float, inlet: float, outlet: 
     s = 0.0
     for number in range(3):
         x = upper if number == 0 else lower if number == 1 else low
-        if (number < 2 and not low < x < high) or (number == 1 and x == upper):
+        if number < 2 and not low < x < high:
             continue
         on_seat, on_debris = x < c.seat_depth, x < c.debris_height
         at = (kseat * max(0.0, c.seat_depth - x) + kd * max(0.0, c.debris_height - x)) / lever
         force = ((kseat * c.seat_depth if on_seat else 0.0) + (kd * c.debris_height if on_debris else 0.0)) / lever
         s = -((kseat if on_seat else 0.0) + (kd if on_debris else 0.0)) / (lever * lever)
         # strong enough to press the disk past this corner?
-        if low < high and _push(c, wp, wq, _held_down_at(c, x, fu + at)) <= fu + at:
+        if _push(c, wp, wq, _held_down_at(c, x, fu + at)) <= fu + at:
             return _between_stops(c, wp, wq, q, fu + force, s)
     return _on_stop(c, wp, wq, q, low, fu, at, s)
 

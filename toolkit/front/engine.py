@@ -58,8 +58,9 @@ def make() -> bool:
     finally:
         with suppress(OSError):
             new.unlink(missing_ok=True)
-    for old in sorted(path.parent.glob("engine-*.o"), key=lambda one: one.stat().st_mtime)[:-KEPT]:
-        old.unlink(missing_ok=True)
+    with suppress(OSError):  # somebody else may be clearing away, too
+        for old in sorted(path.parent.glob("engine-*"), key=lambda one: one.stat().st_mtime)[:-KEPT]:
+            old.unlink()
     return True
 
 
