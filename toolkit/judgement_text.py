@@ -118,6 +118,4 @@ def _capacity(judged: Judgement, system: str) -> Iterator[str]:
         area = format_quantity(one.api_area, "area", system)
         said = f"{one.device}: passes {passes} of {comes}: {verdict}. By API 520-1 that flow asks for {area}, "
         said += f"API 526 orifice {one.letter}" if one.letter else "more than the largest API 526 orifice"
-        if one.iso_area is not None:
-            said += f"; by ISO 4126-1 {format_quantity(one.iso_area, 'area', system)}"
-        yield from _wrapped(said + ".", "  ", 6)
+        yield from _wrapped(f"{said}; by ISO 4126-1 {format_quantity(one.iso_area, 'area', system)}.", "  ", 6)

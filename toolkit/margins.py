@@ -15,7 +15,7 @@ from toolkit.devices.regulator import Regulator
 from toolkit.devices.relief_valve import ReliefValve
 from toolkit.errors import ScenarioError
 from toolkit.faults import Leak
-from toolkit.flow import critical_ratio, nozzle, series
+from toolkit.flow import nozzle, series
 from toolkit.gas import compressibility, standard_density
 from toolkit.ladder import Rung, ladder
 from toolkit.layers import Layers, alone, at_supply, layers_at, settled_run, wide_open
@@ -56,9 +56,8 @@ class Capacity:
     """What a relief passes at the limit against the flow that can come; flows in standard m3/s, areas in m2.
 
     `worker_flow` with the regulators that hold the volume wide open and the volume at the limit; `relief_flow` of the
-    relief at the limit. `api_area` and `iso_area` (None in subcritical flow, for which that form does not hold) are
-    what the standards ask for that flow, `letter` the smallest standard orifice that is enough, None beyond the
-    largest.
+    relief at the limit. `api_area` and `iso_area` are what the standards ask for that flow, `letter` the smallest
+    standard orifice that is enough, None beyond the largest.
     """
 
     device: str
@@ -67,7 +66,7 @@ class Capacity:
     relief_flow: float
     enough: bool
     api_area: float
-    iso_area: float | None
+    iso_area: float
     letter: str | None
 
 
@@ -227,8 +226,6 @@ def _compared(station: Station, name: str, limit: float, comes: float, passes: f
     z = compressibility(gas, relieving, station.temperature)
     what = (mass, relieving, atmosphere, station.temperature, gas.molar_mass, gas.heat_ratio)
     api = api_520_area(*what, compressibility=z)
-    iso = None
-    if atmosphere / relieving <= critical_ratio(gas.heat_ratio):
-        iso = iso_4126_area(mass, relieving, station.temperature, gas.molar_mass, gas.heat_ratio, compressibility=z)
+    iso = iso_4126_area(*what, compressibility=z)
     letter = api_526_letter(api) if api <= max(API_526_LETTERS.values()) else None
     return Capacity(name, limit, comes, passes, passes >= comes, api, iso, letter)

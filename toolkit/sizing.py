@@ -142,6 +142,7 @@ def api_526_letter(area: float) -> str:
 def iso_4126_area(
     mass_flow: float,
     relieving_absolute: float,
+    back_absolute: float,
     temperature: float,
     molar_mass: float,
     heat_ratio: float,
@@ -149,7 +150,7 @@ def iso_4126_area(
     compressibility: float = 1.0,
     discharge: float = 1.0,
 ) -> float:
-    """Flow area [m2] of a safety valve that passes a mass flow [kg/s] in critical flow; `iso_4126_capacity` inverted.
+    """Flow area [m2] of a safety valve that passes a mass flow [kg/s]; `iso_4126_capacity` inverted.
 
     Raises ScenarioError as that does, and on a discharge coefficient that is not above nothing.
     """
@@ -158,6 +159,7 @@ def iso_4126_area(
     per_area = iso_4126_capacity(
         1.0,
         relieving_absolute,
+        back_absolute,
         temperature,
         molar_mass,
         heat_ratio,
@@ -170,6 +172,7 @@ def iso_4126_area(
 def iso_4126_capacity(
     flow_area: float,
     relieving_absolute: float,
+    back_absolute: float,
     temperature: float,
     molar_mass: float,
     heat_ratio: float,
@@ -177,34 +180,62 @@ def iso_4126_capacity(
     compressibility: float = 1.0,
     discharge: float = 1.0,
 ) -> float:
-    """Critical mass flow [kg/s] of a safety valve's flow area [m2].
+    """Mass flow [kg/s] of a safety valve's flow area [m2], in critical flow or below it.
 
-    Relieving pressure [Pa absolute], temperature [K], molar mass [kg/mol]; the discharge coefficient is the certified,
-    derated one.
+    Relieving and back pressure [Pa absolute], temperature [K], molar mass [kg/mol]; the discharge coefficient is the
+    certified, derated one, at that back pressure.
 
     Formula: capacity of a safety valve, ISO 4126
-        W = p C A K √(M / (Z T))
+        W = p C A K Kb √(M / (Z T))
         C = 3.948 √(k) (2 / (k + 1))^((k + 1) / (2 (k - 1)))
+        Kb = 1    if pb / p ≤ r
     Where:
         W: mass flow that it passes [kg/h]
         p (relieving_absolute): relieving pressure, absolute [bar]
         C: constant of the gas
+        Kb: factor of subcritical flow
+        pb (back_absolute): back pressure, absolute [bar]
+        r: ratio at which flow chokes
         k (heat_ratio): heat ratio of the gas, cp/cv
         A (flow_area): flow area of the valve [mm²]
         K (discharge): certified, derated discharge coefficient, 1 where it is left out
         M (molar_mass): molar mass [kg/kmol]
         Z (compressibility): compressibility factor; 1 where it is left out
         T (temperature): relieving temperature [K]
-    Holds: critical flow only; for comparison: a real valve is sized from its certified data
+    Holds: for comparison: a real valve is sized from its certified data
     Source: `iso-4126-1`.
     Example:
-        US: A = 0.500 in², p = 74.7 psia, T = 60 °F, M = 17.4 g/mol, k = 1.30, K = 0.70 gives W = 1,658 lb/h
-        metric: A = 300.0 mm², p = 5.000 bar abs, T = 15 °C, M = 17.4 g/mol, k = 1.30, K = 0.70 gives W = 680 kg/h
+        US: A = 0.500 in², p = 74.7 psia, pb = 14.7 psia,
+            T = 60 °F, M = 17.4 g/mol, k = 1.30, K = 0.70 gives W = 1,658 lb/h
+        metric: A = 300.0 mm², p = 5.000 bar abs, pb = 1.013 bar abs,
+            T = 15 °C, M = 17.4 g/mol, k = 1.30, K = 0.70 gives W = 680 kg/h
     """
     square_mm = checks.number("flow_area", flow_area, 0, 1, "m2") * 1e6
     bars = checks.number("relieving_absolute", relieving_absolute, 1e4, 1e8, "Pa") / 1e5
+    back = checks.number("back_absolute", back_absolute, 0, relieving_absolute, "Pa")
     molar = checks.number("molar_mass", molar_mass, 0.001, 1, "kg/mol") * 1000
     warmth = checks.number("temperature", temperature, 50, 2000, "K") * compressibility
     checks.number("heat_ratio", heat_ratio, 1.001, 2, "")
     capacity = _ISO_CRITICAL * critical_flow_factor(heat_ratio)
+    if (ratio := back / relieving_absolute) > critical_ratio(heat_ratio):
+        capacity *= iso_4126_subcritical_factor(heat_ratio, ratio)
     return bars * capacity * square_mm * discharge * sqrt(molar / warmth) / HOUR
+
+
+def iso_4126_subcritical_factor(heat_ratio: float, pressure_ratio: float) -> float:
+    """Kb of the capacity in subcritical flow, dimensionless, for back over relieving pressure; 1 where it chokes.
+
+    Formula: factor of subcritical flow, ISO 4126
+        Kb = √(2 k / (k - 1)) √(x^(2 / k) - x^((k + 1) / k)) / (√(k) (2 / (k + 1))^((k + 1) / (2 (k - 1))))
+    Where:
+        Kb: factor of subcritical flow
+        k (heat_ratio): heat ratio of the gas, cp/cv
+        x (pressure_ratio): back over relieving pressure, both absolute
+    Holds: subcritical flow, x above the ratio at which flow chokes
+    Source: `iso-4126-1`.
+    Example:
+        both: k = 1.30, x = 0.84 gives Kb = 0.77
+    """
+    k = checks.number("heat_ratio", heat_ratio, 1.001, 2, "")
+    r = checks.number("pressure_ratio", pressure_ratio, 0.01, 1, "")
+    return sqrt(2 * k / (k - 1)) * sqrt(r ** (2 / k) - r ** ((k + 1) / k)) / critical_flow_factor(k)
