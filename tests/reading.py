@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import psutil
-from browser import WAIT, Course, alive
+from browser import WAIT, Course
 
 from toolkit.front.launch import START_LESSON
 
@@ -174,8 +174,18 @@ def served(
         return
     assert server.returncode == 0, f"the course ended with {server.returncode}\n{said.read_text()}"
     assert rest == ""
-    assert not [pid for pid in kernels if alive(pid)], "kernels outlived the course"
+    assert not outlived(kernels), "kernels outlived the course"
     assert set(scratch.glob("course-*")) == before, "something was left behind"
+
+
+def outlived(pids: list[int]) -> list[int]:
+    """Those that are still at work, some seconds on: a kernel that was asked to end may take a moment for it."""
+    known = []
+    for pid in pids:
+        with contextlib.suppress(psutil.NoSuchProcess):
+            known.append(psutil.Process(pid))
+    _, left = psutil.wait_procs(known, timeout=10)
+    return [one.pid for one in left if one.is_running() and one.status() != psutil.STATUS_ZOMBIE]
 
 
 def below(pid: int) -> list[int]:

@@ -185,6 +185,7 @@ def kernels_prepared() -> Iterator[None]:
         yield
         return
     prepared = Prepared()
+    KernelProvisionerFactory.clear_instance()  # one that has started a kernel before would stay the one asked
     try:
         PreparedKernels.instance().prepared = prepared
         yield

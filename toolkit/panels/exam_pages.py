@@ -14,13 +14,13 @@ from toolkit.quiz.cases import LESSONS
 SHEETS = """
 table{break-inside:auto} table.small,table.facts{break-inside:avoid} tr{break-inside:avoid}
 thead{display:table-header-group}
-.sheet table{width:calc(100% - 1mm);font-size:9.5pt}
+.sheet table{width:calc(100% - 1mm);font-size:9pt}
 .sheet th,.sheet td{overflow-wrap:anywhere;padding:0.5mm 1.5mm}
-.sheet tbody th{font-weight:bold;min-width:34mm}
+.sheet tbody th{font-weight:bold;min-width:30mm}
 .sheet .facts th{width:44mm;font-weight:normal} .sheet .facts td{font-weight:bold}
 .sheet table .hint{font-weight:normal;font-size:9pt}
 .sheet td.number,.sheet td.short{white-space:nowrap;overflow-wrap:normal}
-.sheet td.number,.sheet th.number{text-align:right} .sheet thead th{overflow-wrap:normal}
+.sheet td.number,.sheet th.number{text-align:right} .sheet thead th{overflow-wrap:normal;font-size:8.5pt}
 .sheet td.plain{min-width:24mm}
 .sheet td.room{height:9mm;min-width:24mm}
 .sheet h1,.sheet h2,.sheet p,.sheet li{overflow-wrap:anywhere}
