@@ -59,7 +59,7 @@ def reference(
         watching = simulation._watching(net, latches, now)
         beyond = beyond_any(watching, now, then, conditions, after) if watching else None
         t, y = solve(net, state, now, then, conditions, after, rtol, method, points, beyond, most)
-        under = net.stretch(conditions, after)
+        under = right_sides(net, conditions, after)
         there = [under((a - now) / (then - now)).rates(list(b))[1] for a, b in zip(t, y, strict=True)]
         times.append(t)
         states.append(y)
@@ -68,6 +68,12 @@ def reference(
         state, ahead, now = y[-1].copy(), 1e-6 if t[-1] < then else 0.0, float(t[-1])
         conditions = after if now == then else scenario.conditions(now, latches)
     return Reference(np.concatenate(times), np.concatenate(states), np.concatenate(held), shown, happened, net)
+
+
+def right_sides(net, before, after):
+    """The right side at a share (0 to 1) of the way from one moment's conditions to the next's, in a straight line."""
+    first, last = (np.array(net.numbers(conditions)) for conditions in (before, after))
+    return lambda share: net.right_side_by(net.machine.floats((first + (last - first) * share).tolist()))
 
 
 def beyond_any(watching, start, end, before, after):
@@ -86,7 +92,7 @@ def beyond_any(watching, start, end, before, after):
 
 def solve(net: Network, state, start, end, before, after, rtol, method, points=2, beyond=None, most=float("inf")):
     """One stretch between two moments, or until something trips; (n,) times and (n, size) states."""
-    under = net.stretch(before, after)
+    under = right_sides(net, before, after)
 
     def share(t):
         return (t - start) / (end - start)

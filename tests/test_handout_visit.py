@@ -166,5 +166,7 @@ def test_the_command_takes_level_and_station(tmp_path: Path, capsys: pytest.Capt
     assert main([*words, "--level", "4", "--station", "service"]) == 0
     assert path.read_text("utf-8") == printed(4, "service", 3)
     capsys.readouterr()
+    assert main([*words, "--level", "5"]) == 2
+    assert "There is no level 5 of cases: give one of 1, 2, 3, 4." in capsys.readouterr().err
     assert main([*words, "--station", "elsewhere"]) == 2
     assert "There is no station 'elsewhere' for cases: give one of service, " in capsys.readouterr().err

@@ -22,11 +22,13 @@ from contextlib import suppress
 from functools import cache
 from importlib import metadata
 from pathlib import Path
-from typing import Any, NamedTuple, TypeVar
+from typing import TYPE_CHECKING, Any, NamedTuple, TypeVar
 
-import numpy as np
 import platformdirs
-from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
 
 F = TypeVar("F", bound=Callable[..., Any])
 Kind = TypeVar("Kind", bound=tuple[Any, ...])
@@ -98,6 +100,8 @@ class Machine:
 
     def array(self, buffer: Floats, count: int) -> NDArray[np.float64]:
         """The first `count` numbers of a buffer, (count,)."""
+        import numpy as np  # late: every `course` command asks whether the code is there, and few reckon
+
         return np.array(buffer[:count])
 
     def call(self, one: Entry, *arguments: Any) -> int:
@@ -142,6 +146,8 @@ class Native(Machine):
 
     def array(self, buffer: Floats, count: int) -> NDArray[np.float64]:
         """The first `count` numbers of a buffer, (count,), which it shares."""
+        import numpy as np
+
         return np.frombuffer(buffer, count=count)
 
     def call(self, one: Entry, *arguments: Any) -> int:

@@ -155,19 +155,6 @@ class Network:
         """For given conditions: the rates of change of a state, what each device shows there, and the rates' slopes."""
         return self.right_side_by(self.machine.floats(self.numbers(conditions)))
 
-    def stretch(self, before: Sequence[Condition], after: Sequence[Condition]) -> Callable[[float], RightSide]:
-        """The right side at a share (0 to 1) of the way from one moment's conditions to the next's.
-
-        Between two moments every number of a condition goes in a straight line.
-        """
-        first, last = self.numbers(before), self.numbers(after)
-
-        def at(share: float) -> RightSide:
-            numbers = [a + (b - a) * share for a, b in zip(first, last, strict=True)]
-            return self.right_side_by(self.machine.floats(numbers))
-
-        return at
-
     def right_side_by(self, numbers: Floats) -> RightSide:
         """The same for the `numbers` of some conditions, in a buffer."""
         machine, n = self.machine, self.dynamic

@@ -43,7 +43,7 @@ from toolkit.stretch import (
 )
 from toolkit.trace import Event, Trace
 
-# Steps of a run. Of 16 500 random runs 12 would have taken more, and the longest that did not 7 121.
+# Steps of a run: of random runs one in a thousand would have taken more (DEVELOPERS.md, Evidence).
 STEP_BUDGET = 8_000
 # The start is found by letting the station stand this long [s]; the way there may be rough.
 SETTLING_TIME, SETTLING_TOLERANCE = 1e6, 50.0

@@ -14,7 +14,6 @@ from toolkit.diagnosis.next_check import CHECKS, Check
 from toolkit.diagnosis.pair_station import LONG_AGO, NAME, PILOTS, built_for
 from toolkit.diagnosis.pairs import FIRST, Pair, PairCheck, Values, usual
 from toolkit.diagnosis.signs import Signs
-from toolkit.diagnosis.sites import Shade as Shade
 from toolkit.diagnosis.sites import sun_and_shade
 from toolkit.diagnosis.visits import signs_of
 from toolkit.faults import Fault, NickedSeat, Warmed

@@ -174,8 +174,8 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     handout.add_argument("--pdf", action="store_true", help="as PDF too, by an installed Chromium, Chrome or Edge")
     handout.add_argument("--seed", type=int, default=1, metavar="N", help="numbers of the questions (default: 1)")
     handout.add_argument("--key", action="store_true", help="with the answers to the questions, on a page of their own")
-    level = "how hard the case in lesson 21 is, 1 to 4 (default: 1)"
-    handout.add_argument("--level", type=int, choices=range(1, 5), default=1, help=level)
+    level = "how hard the case in lesson 21 is, from 1 on (default: 1)"
+    handout.add_argument("--level", type=int, default=1, help=level)
     handout.add_argument("--station", dest="place", metavar="NAME", help="the station of that case; any if left out")
     phone = tasks.add_parser("phone", help="write the look-up page as one file for phones")
     phone.add_argument("--folder", type=Path, default=Path("handouts"), help="where it goes (default: handouts)")

@@ -14,7 +14,7 @@ from toolkit.errors import LaunchError
 from toolkit.front.launch import lessons_folder
 from toolkit.front.station_commands import say
 from toolkit.panels.handout import Cell, Sheet, handout
-from toolkit.quiz.trouble_case import places
+from toolkit.quiz.trouble_case import LEVELS, places
 
 # Browsers that print to PDF without a window, under the names that they have on the systems that carry them.
 BROWSERS = (
@@ -53,6 +53,8 @@ def run(asked: argparse.Namespace) -> None:
     Raises CourseError where a lesson is unknown, a file cannot be written, or no browser prints.
     """
     books = chosen_books(lessons_folder(asked.lessons, Path.cwd()), asked.chosen)
+    if asked.level not in LEVELS:
+        raise LaunchError(f"There is no level {asked.level} of cases: give one of {', '.join(map(str, LEVELS))}.")
     if asked.place is not None and asked.place not in places():
         raise LaunchError(f"There is no station {asked.place!r} for cases: give one of {', '.join(places())}.")
     sheet = Sheet(asked.units, asked.paper, asked.seed, asked.key, asked.level, asked.place)

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from random import Random
 
-from toolkit.diagnosis.pair_creep import PAIR, Shade, locked, rise, station, warmth
+from toolkit.diagnosis.pair_creep import PAIR, locked, rise, station, warmth
 from toolkit.diagnosis.pair_station import OUTLET
 from toolkit.diagnosis.pairs import Values
+from toolkit.diagnosis.sites import Shade
 from toolkit.faults import Warmed
 from toolkit.quiz.items import ABNORMAL, Item, pick, rounded
 from toolkit.quiz.lab_items import which_cause, which_check

@@ -214,13 +214,14 @@ _BACK = {
     True: "Equalise slowly, then reset the slam-shut by hand",
     False: "Open the inlet slowly, with an eye on the outlet gauge",
 }
+_LEAKS_FIRST = "Leaks are looked for as soon as gas is let in: until then nobody knows where it goes."
 _BEFORE: Mapping[tuple[int, int], str] = {
     (1, 3): "Nothing is opened or mended before it is isolated.",
     (2, 3): "Nothing is opened before its pressure is let down and proved.",
     (3, 4): "Gas that is let back, or a layer that is reset, before the cause is mended meets the same fault again.",
     (4, 5): "A leak shows only once gas is let in.",
-    (5, 6): "Leaks are looked for as soon as gas is let in: until then nobody knows where it goes.",
-    (5, 7): "Leaks are looked for as soon as gas is let in: until then nobody knows where it goes.",
+    (5, 6): _LEAKS_FIRST,
+    (5, 7): _LEAKS_FIRST,
     (5, 8): "Nothing is lit while air is in the pipe, or before what was opened is known to be tight.",
     (6, 8): "A station that creeps would show it only with the burners lit and people at home.",
     (7, 8): "A layer that nobody has proven after it acted is a hope.",
