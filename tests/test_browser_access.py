@@ -231,7 +231,7 @@ def test_a_whole_lesson_by_keyboard_alone(page: Page, course: Course) -> None:
     tab_to(page, "^Open the bench$")
     page.keyboard.press("Enter")
     panel = page.locator(".gp-panel")
-    expect(panel.locator("img.gp-chart")).to_be_visible()
+    expect(panel.locator("svg.gp-chart")).to_be_visible()
     # the keyboard goes on at the button that has come in the other's place
     expect(page.get_by_role("button", name="Was I right?")).to_be_focused()
     page.keyboard.press("Enter")

@@ -73,7 +73,7 @@ def open_bench(page: Page) -> Locator:
     button.focus()
     page.keyboard.press("Enter")
     panel = page.locator(".gp-panel")
-    expect(panel.locator("img.gp-chart")).to_be_visible()
+    expect(panel.locator("svg.gp-chart")).to_be_visible()
     return panel
 
 
@@ -88,14 +88,14 @@ def unnamed(page: Page) -> list[str]:
 def test_a_prediction_and_a_slider_by_keyboard_move_picture_and_readout(page: Page, pages: Course) -> None:
     lesson = opened(page, pages, REGULATOR)
     panel = open_bench(page)
-    chart, readouts = panel.locator("img.gp-chart"), panel.locator(".gp-readouts")
-    source, said = chart.get_attribute("src") or "", readouts.inner_text()
+    chart, readouts = panel.locator("svg.gp-chart"), panel.locator(".gp-readouts")
+    source, said = chart.get_attribute("aria-label") or "", readouts.inner_text()
     slider = panel.get_by_role("slider", name=re.compile("^Spring setting"))
     slider.focus()
     for _ in range(3):
         page.keyboard.press("ArrowRight")
     expect(slider).to_have_attribute("aria-valuetext", "8.5 in. w.c.")  # 7 and three steps of a half
-    expect(chart).not_to_have_attribute("src", source)
+    expect(chart).not_to_have_attribute("aria-label", source)
     expect(readouts).not_to_have_text(said, use_inner_text=True)
     expect(readouts).to_contain_text("9.3 in. w.c.")  # the healthy lock-up, 0.8 above the set point
     assert "import" not in lesson.inner_text()
@@ -203,7 +203,7 @@ def test_on_paper_there_are_the_pictures_and_no_buttons(page: Page, pages: Cours
     opened(page, pages, REGULATOR)
     panel = open_bench(page)
     page.emulate_media(media="print", color_scheme="dark")
-    expect(panel.locator("img.gp-chart")).to_be_visible()
+    expect(panel.locator("svg.gp-chart")).to_be_visible()
     expect(page.get_by_role("button").filter(visible=True)).to_have_count(0)
     expect(page.locator(".gp-skip, header, .gp-status").filter(visible=True)).to_have_count(0)
     assert page.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"

@@ -1,13 +1,14 @@
 """Charts: what is painted, in what order, where the labels stand, and the sentence that says the same."""
 
-from io import BytesIO
+import re
+from dataclasses import dataclass
 from itertools import combinations, pairwise
+from xml.etree import ElementTree
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from matplotlib.image import imread
 
 from toolkit.figures.chart import (
     ChartData,
@@ -24,6 +25,7 @@ from toolkit.figures.chart import (
     trace_picture,
 )
 from toolkit.figures.style import COLOURS, SIZES
+from toolkit.figures.surface import EDGE, Surface, extent
 
 TIMES = np.linspace(0.0, 60.0, 600)
 SPEC = ChartSpec((0.0, 60.0), (0.0, 28.0))
@@ -36,9 +38,36 @@ def chart() -> TimeChart:
     return TimeChart(SPEC)
 
 
-def pixels(png: bytes) -> np.ndarray:
-    """Decoded by an independent reader; rows from the top, RGB 0 to 255."""
-    return np.round(imread(BytesIO(png), format="png")[:, :, :3] * 255).astype(int)
+@dataclass(frozen=True)
+class Stroke:
+    """A path of the picture: colour, whether it is dashed, and its unbroken ways as arrays (points, 2) [px, down]."""
+
+    colour: str
+    dashed: bool
+    ways: list[np.ndarray]
+
+
+def strokes(svg: str, colour: str | None = None) -> list[Stroke]:
+    """The lines of a picture in the order in which they are painted, read by an independent reader; of one colour."""
+    found = []
+    for path in ElementTree.fromstring(svg).iter("{http://www.w3.org/2000/svg}path"):
+        if path.get("fill") == "none":
+            ways = [np.array(re.findall(r"[-\d.]+", way), dtype=float) for way in path.get("d", "").split("M")[1:]]
+            # a line of the grid gives but one number for its other end
+            pairs = [way.reshape(-1, 2) for way in ways if way.size % 2 == 0]
+            found.append(Stroke(path.get("stroke", ""), bool(path.get("stroke-dasharray")), pairs))
+    return [one for one in found if colour is None or one.colour == COLOURS[colour]]
+
+
+def across(svg: str) -> list[Stroke]:
+    """The lines of a trace or a mark that go from edge to edge, in the order in which they are painted."""
+    lines = [one for one in strokes(svg) if one.colour in COLOURS.values() and len(one.ways) == 1]
+    return [one for one in lines if np.ptp(one.ways[0][:, 0]) > 500]
+
+
+def trace(svg: str, colour: str = "black") -> list[np.ndarray]:
+    """The ways of the longest line of a colour."""
+    return max(strokes(svg, colour), key=lambda one: sum(map(len, one.ways))).ways
 
 
 def rgb(key: str) -> list[int]:
@@ -46,8 +75,10 @@ def rgb(key: str) -> list[int]:
     return [int(code[i : i + 2], 16) for i in (1, 3, 5)]
 
 
-def has_colour(picture: np.ndarray, key: str) -> bool:
-    return bool((picture == rgb(key)).all(axis=2).any())
+def at(chart: TimeChart, x_share: float, y_share: float) -> tuple[float, float]:
+    """The place [px, down] of shares of the plot's width and height."""
+    left, low, right, high = chart.plot
+    return left + x_share * (right - left), chart.size[1] - (low + y_share * (high - low))
 
 
 def overlapping(labels: list[PlacedLabel]) -> list[tuple[str, str]]:
@@ -63,37 +94,54 @@ def texts(chart: TimeChart) -> list[str]:
 
 def test_a_picture_has_the_asked_size_and_is_the_same_each_time(chart: TimeChart) -> None:
     first = chart.draw(ChartData((STEADY,)))
-    assert pixels(first).shape == (340, 760, 3)
+    root = ElementTree.fromstring(first)
+    assert (root.get("width"), root.get("height"), root.get("viewBox")) == ("760", "340", "0 0 760 340")
+    assert root.get("aria-label") == chart.alt(ChartData((STEADY,)))
     chart.draw(ChartData((RUNAWAY,), (Mark("relief opens", 16.0),), moment=30.0))
     assert chart.draw(ChartData((STEADY,))) == first, "something of the earlier picture was left"
 
 
-def test_a_changed_trace_changes_the_plot_and_nothing_left_of_it(chart: TimeChart) -> None:
-    a = pixels(chart.draw(ChartData((STEADY,))))
-    b = pixels(chart.draw(ChartData((Line("outlet", TIMES, 7 + np.sin(TIMES)),))))
-    changed = (a != b).any(axis=2)
-    assert changed.sum() > 500
-    assert not changed[:, : int(chart.plot[0]) - 2].any(), "the axis must not move"
+def test_a_changed_trace_changes_its_line_and_nothing_of_the_axes(chart: TimeChart) -> None:
+    steady = chart.draw(ChartData((STEADY,)))
+    waving = chart.draw(ChartData((Line("outlet", TIMES, 7 + np.sin(TIMES)),)))
+    (a,), (b,) = trace(steady), trace(waving)
+    assert len(b) > 300
+    assert np.ptp(a[:, 1]) == 0 < np.ptp(b[:, 1])
+    still = [one.partition("<rect")[2].partition(f'stroke="{COLOURS["black"]}"')[0] for one in (steady, waving)]
+    assert len(still[0]) > 1000
+    assert still[0].rpartition("<path")[0] == still[1].rpartition("<path")[0], "the axes must not move"
 
 
 def test_marks_are_painted_above_traces(chart: TimeChart) -> None:
-    left, low, right, high = chart.plot
-    row = 340 - (low + 7.0 / 28.0 * (high - low))
-    column = int((left + right) / 2)
-    middle = slice(int(row) - 2, int(row) + 3)
-    bare = pixels(chart.draw(ChartData((STEADY,))))[middle, column]
-    marked = pixels(chart.draw(ChartData((STEADY,), (Mark("set point", 7.0, "vermilion", "solid"),))))[middle, column]
-    assert np.abs(bare - rgb("black")).sum(axis=1).min() < 30
-    assert np.abs(marked - rgb("vermilion")).sum(axis=1).min() < 60
+    painted = across(chart.draw(ChartData((STEADY,), (Mark("set point", 7.0, "vermilion", "solid"),))))
+    assert [one.colour for one in painted] == [COLOURS["black"], COLOURS["vermilion"]]
 
 
 def test_traces_stand_at_their_values(chart: TimeChart) -> None:
-    left, low, right, high = chart.plot
-    ramp = Line("", [0.0, 60.0], [0.0, 28.0])
-    picture = pixels(chart.draw(ChartData((ramp,))))
-    for share in (0.25, 0.5, 0.75):
-        x, y = left + share * (right - left), 340 - (low + share * (high - low))
-        assert picture[int(y) - 2 : int(y) + 3, int(x)].min() < 60
+    (ramp,) = trace(chart.draw(ChartData((Line("", np.linspace(0, 60, 5), np.linspace(0, 28, 5)),))))
+    assert ramp == pytest.approx(np.array([at(chart, share, share) for share in (0, 0.25, 0.5, 0.75, 1)]), abs=0.051)
+
+
+def test_a_trace_is_cut_off_where_it_leaves_the_picture_and_comes_back_where_it_returns(chart: TimeChart) -> None:
+    # straight up through the top at 30 s, and down through the foot of 0 at 50 s
+    out = Line("", [20.0, 40.0, 45.0, 55.0], [14.0, 42.0, 14.0, -14.0])
+    ways = trace(chart.draw(ChartData((out,))))
+    _, low, _, high = chart.plot
+    top, foot = 340 - (high + 1), 340 - (low - 2)  # the line's own width may be seen beyond
+    assert len(ways) == 2
+    assert ways[0][0] == pytest.approx(at(chart, 20 / 60, 0.5), abs=0.051)
+    rise = (high - low) / 20  # px a second; twice as steep on the way down
+    assert ways[0][-1] == pytest.approx((at(chart, (30 + 1 / rise) / 60, 0)[0], top), abs=0.06)
+    assert ways[1][0, 1] == pytest.approx(top, abs=0.051)
+    assert ways[1][-1] == pytest.approx((at(chart, (50 + 1 / rise) / 60, 0)[0], foot), abs=0.06)
+    early = trace(chart.draw(ChartData((Line("", [-60.0, 60.0], [0.0, 28.0]),))))
+    assert early[0][0] == pytest.approx(at(chart, 0, 0.5), abs=0.051)
+
+
+def test_what_cannot_be_seen_costs_nothing(chart: TimeChart) -> None:
+    many = np.linspace(0, 60, 100_000)
+    (way,) = trace(chart.draw(ChartData((Line("outlet", many, np.full_like(many, 7.0)),))))
+    assert len(way) <= 10 * 760, "a point for each tenth of a pixel at most"
 
 
 @pytest.mark.parametrize("view", ["desk", "projector"])
@@ -136,12 +184,14 @@ def test_a_vacuum_is_said_at_the_lower_edge(chart: TimeChart) -> None:
 
 
 def test_the_cursor_stands_at_its_moment_with_a_dot_on_the_trace(chart: TimeChart) -> None:
-    left, _, right, _ = chart.plot
     data = ChartData((Line("outlet", TIMES, np.full_like(TIMES, 14.0), "green"),), moment=45.0)
-    plain = pixels(chart.draw(ChartData(data.lines)))
-    changed = (pixels(chart.draw(data)) != plain).any(axis=2)
-    columns = np.flatnonzero(changed[40:280].any(axis=0))
-    assert abs(columns.mean() - (left + 0.75 * (right - left))) < 2
+    picture = chart.draw(data)
+    x, y = at(chart, 0.75, 0.5)
+    cursor = [one.ways[0] for one in strokes(picture, "black") if np.ptp(one.ways[0][:, 0]) == 0]
+    assert cursor[0][:, 0] == pytest.approx(x, abs=0.051)
+    (dot,) = ElementTree.fromstring(picture).iter("{http://www.w3.org/2000/svg}circle")
+    assert (float(dot.get("cx", "")), float(dot.get("cy", ""))) == pytest.approx((x, y), abs=0.006)
+    assert dot.get("fill") == COLOURS["green"]
     assert "45 s" in texts(chart)
 
 
@@ -156,29 +206,28 @@ def test_a_log_scale_shows_the_callers_ticks_and_survives_zero() -> None:
     ticks = ((249.0, "1 in. w.c."), (6895.0, "1 psi"), (689476.0, "100 psi"))
     spec = ChartSpec((0.0, 60.0), (200.0, 7e5), y_scale="log", y_name="Pressure", y_unit="Pa", y_ticks=ticks)
     chart = TimeChart(spec)
-    _, low, _, high = chart.plot
     geometric_mean = float(np.sqrt(200.0 * 7e5))
-    picture = pixels(chart.draw(ChartData((Line("outlet", TIMES, np.full_like(TIMES, geometric_mean)),))))
-    row = int(340 - (low + high) / 2)
-    assert picture[row - 2 : row + 3, 300].min() < 60, "the geometric mean stands half-way up"
+    picture = chart.draw(ChartData((Line("outlet", TIMES, np.full_like(TIMES, geometric_mean)),)))
+    assert trace(picture)[0][:, 1] == pytest.approx(at(chart, 0, 0.5)[1], abs=0.051), "half-way up"
+    assert all(f">{text}</text>" in picture for _, text in ticks)
     chart.draw(ChartData((Line("outlet", TIMES, np.zeros_like(TIMES)),)))
     assert "off the picture: 0 Pa" in texts(chart)
 
 
 def test_gaps_and_empty_traces_are_drawn_as_such(chart: TimeChart) -> None:
-    left, low, right, high = chart.plot
     values = np.where((TIMES > 20) & (TIMES < 40), np.nan, 14.0)
-    picture = pixels(chart.draw(ChartData((Line("outlet", TIMES, values), Line("none", [], [])))))
-    row = int(340 - (low + high) / 2)
-    at = {share: int(left + share * (right - left)) for share in (0.2, 0.45)}
-    assert picture[row - 2 : row + 3, at[0.2]].min() < 60
-    assert picture[row - 2 : row + 3, at[0.45]].min() > 150
+    before, behind = trace(chart.draw(ChartData((Line("outlet", TIMES, values), Line("none", [], [])))))
+    assert before[-1, 0] == pytest.approx(at(chart, 20 / 60, 0)[0], abs=1.0)
+    assert behind[0, 0] == pytest.approx(at(chart, 40 / 60, 0)[0], abs=1.0)
     assert "none: nothing to show." in chart.alt(ChartData((Line("none", [], []),)))
 
 
 def test_whatever_a_label_holds_is_text(chart: TimeChart) -> None:
-    chart.draw(ChartData((Line("$\\frac{1}$ <b>", TIMES, np.full_like(TIMES, 7.0)),), (Mark("50 % & $x", 9.0),)))
-    assert "$\\frac{1}$ <b>" in texts(chart)
+    told = '$\\frac{1}$ <b> "\x00'
+    picture = chart.draw(ChartData((Line(told, TIMES, np.full_like(TIMES, 7.0)),), (Mark("50 % & $x", 9.0),)))
+    assert told in texts(chart)
+    written = [one.text for one in ElementTree.fromstring(picture).iter("{http://www.w3.org/2000/svg}text")]
+    assert {told.replace("\x00", "\ufffd"), "50 % & $x"} <= set(written)
 
 
 def test_the_sentence_says_what_the_picture_shows(chart: TimeChart) -> None:
@@ -206,7 +255,7 @@ def test_a_flow_curve_is_the_same_chart_with_flow_along_it() -> None:
     chart = TimeChart(ChartSpec((0.0, 1000.0), (0.0, 10.0), x_name="Flow", x_unit="scfh", event_rows=0))
     flows = np.linspace(0, 800, 50)
     data = ChartData((Line("60 psig at the inlet", flows, 8 - flows / 400),), points=(Point("now", 200.0, 7.5),))
-    assert has_colour(pixels(chart.draw(data)), "black")
+    assert trace(chart.draw(data))[0][0] == pytest.approx(at(chart, 0, 0.8), abs=0.051)
     assert "now" in texts(chart)
     assert "against flow, 0 to 1000 scfh." in chart.alt(data)
 
@@ -214,28 +263,70 @@ def test_a_flow_curve_is_the_same_chart_with_flow_along_it() -> None:
 def test_comparison_shows_the_truth_solid_black_and_the_choice_dashed_vermilion() -> None:
     choice = Line("your choice", TIMES, np.full_like(TIMES, 14.0), "green", "dotted")
     picture = compare_chart(Line("what happened", TIMES, np.full_like(TIMES, 7.0), "blue"), choice, SPEC)
-    shown = pixels(picture.png)
     assert picture.size == (760, 340)
-    assert has_colour(shown, "black")
-    assert has_colour(shown, "vermilion")
-    assert not has_colour(shown, "green")
+    painted = [(one.colour, one.dashed) for one in across(picture.svg)]
+    assert painted == [(COLOURS["black"], False), (COLOURS["vermilion"], True)]
     assert "what happened: steady at 7." in picture.alt
     assert "your choice: steady at 14." in picture.alt
 
 
 def test_a_trace_to_be_read_has_a_finer_grid() -> None:
-    plain = TimeChart(ChartSpec((0.0, 60.0), (0.0, 28.0), event_rows=0))
-    bare = pixels(plain.draw(ChartData((STEADY,))))
-    fine = pixels(trace_picture((STEADY,), SPEC).png)
-    row = int(340 - plain.plot[3]) + 20
-    columns = slice(int(plain.plot[0]) + 2, int(plain.plot[2]) - 2)
+    def upright(picture: str) -> set[float]:
+        return {float(x) for x in re.findall(r"M([\d.]+) 50V", picture.replace("M", "\nM"))} | {
+            float(x) for x, y in re.findall(r"M([\d.]+) ([\d.]+)V", picture)
+        }
 
-    def grid_lines(picture: np.ndarray) -> int:
-        ink = picture[row - 3 : row + 4, columns].mean(axis=(0, 2)) < 250
-        return int((np.diff(ink.astype(int)) == 1).sum())
+    fine = trace_picture((STEADY,), SPEC).svg
+    bare = TimeChart(ChartSpec((0.0, 60.0), (0.0, 28.0), event_rows=0)).draw(ChartData((STEADY,)))
+    assert len(upright(fine)) >= 50, "a grid line a second or finer over a minute"
+    assert len(upright(bare)) < 15
 
-    assert grid_lines(fine) >= 50, "a grid line a second or finer over a minute"
-    assert grid_lines(bare) < 15
+
+def test_the_grid_stays_within_the_plot() -> None:
+    ticks = ((249.0, "1 in. w.c."), (6895.0, "1 psi"), (689476.0, "100 psi"))
+    for extra in ({}, {"y_range": (200.0, 7e5), "y_scale": "log", "y_ticks": ticks}):
+        chart = TimeChart(ChartSpec(**{"x_range": (3.0, 58.0), "y_range": (0.3, 28.0), "fine_grid": True} | extra))
+        left, low, right, high = chart.plot
+        picture = chart.draw(ChartData(()))
+        xs = [float(x) for x in re.findall(r"M([\d.]+) [\d.]+V", picture)]
+        ys = [340 - float(y) for y in re.findall(r"M[\d.]+ ([\d.]+)H", picture)]
+        assert left - 0.01 <= min(xs) <= max(xs) <= right + 0.01
+        assert low - 0.01 <= min(ys) <= max(ys) <= high + 0.01
+
+
+def test_no_word_over_a_chart_is_struck_out_by_a_line(chart: TimeChart) -> None:
+    events = tuple(EventMarker(t, f"something happens at {t:.0f}") for t in (10.0, 20.0, 30.0))
+    picture = chart.draw(ChartData((STEADY,), events=events))
+    last_line = picture.rindex("stroke-dasharray")
+    assert all(picture.index(f">{event.label}</text>") > last_line for event in events[:1])
+
+
+@given(st.text(alphabet="abcdefghijklmnopqrstuvwxyz ABC.,0123456789%▲▼", min_size=1, max_size=40), st.booleans())
+@settings(derandomize=True)
+def test_a_text_takes_the_room_of_its_letters(text: str, bold: bool) -> None:
+    # a text set twice as large is twice as wide, and two texts in a row as wide as both
+    one, _ = extent(text, 10.0, bold)
+    assert extent(text, 20.0, bold)[0] - 2 * EDGE == pytest.approx(2 * (one - 2 * EDGE), abs=3.0)
+    both, tall = extent(f"{text}\n{text}", 10.0, bold)
+    assert both == one
+    assert tall == pytest.approx(2 * extent(text, 10.0, bold)[1], abs=3.0)
+
+
+def test_the_pictures_font_gives_the_width_of_its_letters() -> None:
+    # DejaVu Sans: 2048 units an em, "0" 1303 wide, "W" 2025 (its hmtx table, read with fontTools)
+    for letters, units in (("0", 1303), ("W", 2025)):
+        assert extent(letters * 40, 72.0)[0] - 2 * EDGE == pytest.approx(40 * units / 2048 * 96, rel=0.01)
+
+
+def test_a_surface_keeps_what_stands_still_alone() -> None:
+    surface = Surface(100, 50)
+    surface.stroke([0, 10], [0, 10], "blue", "solid", 1.0)
+    surface.keep()
+    kept = surface.svg("still")
+    surface.dot(5, 5, 3, "green")
+    assert surface.svg("still") != kept
+    surface.restore()
+    assert surface.svg("still") == kept
 
 
 boxes = st.lists(st.tuples(st.floats(-50, 400), st.floats(5, 30)), min_size=1, max_size=10)

@@ -90,7 +90,7 @@ def test_a_handout_is_whole_and_leads_nowhere(lesson: str, units: str) -> None:
     # a drawing that calls a part calls its own
     assert set(re.findall(r"url\(#([^)]+)\)", text)) <= set(names)
     assert not page.attributes("href")
-    assert all(source.startswith("data:image/png;base64,") for source in page.attributes("src"))
+    assert not page.attributes("src")
     tags = {tag for tag, _ in page.elements}
     assert not tags & {"script", "link", "iframe", "object", "embed", "base", "a"}
     assert not [name for _, attrs in page.elements for name in attrs if name.startswith("on")]

@@ -14,6 +14,7 @@ from toolkit.panels import LESSONS, bench
 from toolkit.panels.bench import Panel
 from toolkit.panels.play import TICK
 from toolkit.panels.predict import PredictThenTry
+from toolkit.quiz import html
 from toolkit.units import IN_WC, PSI
 
 MONITOR = LESSONS["05"].BENCH
@@ -185,7 +186,8 @@ def test_one_switch_makes_it_large_folds_the_controls_and_hides_the_answer(tmp_p
     assert "gp-on-projector" in ask._dom_classes
     assert {"gp-projector", "gp-folded", "gp-hidden"} <= set(made._dom_classes)
     assert made.shown.spec.view == "projector"
-    assert f"max-width:{SIZES['projector'].chart[0]}px" in made._chart.value
+    assert f'width="{SIZES["projector"].chart[0]}"' in made._chart.value
+    assert ask._large.value == html.LARGE
     fold, reveal = made.children[0].children
     reveal.value = True
     assert "gp-hidden" not in made._dom_classes
@@ -194,6 +196,7 @@ def test_one_switch_makes_it_large_folds_the_controls_and_hides_the_answer(tmp_p
     # The next lesson opens on the same screen.
     assert bench("02").screen == "projector"
     ask.projector.value = False
+    assert not ask._large.value
     assert "gp-projector" not in made._dom_classes
     assert made.shown.spec.view == "desk"
     assert bench("02").screen == "desk"

@@ -25,7 +25,7 @@ from toolkit.simulation import simulate
 from toolkit.trace import Trace
 
 HOSTILE = "<img src=x onerror=alert(1)>"
-PICTURE = Picture(b"png", "Outlet pressure in in. w.c. read off: 0 s 7.0; 10 s 7.9.", (10, 10))
+PICTURE = Picture('<svg aria-label="a picture"/>', "Outlet pressure in in. w.c. read off: 0 s 7.0; 10 s 7.9.", (10, 10))
 SET_POINTS = ("worker", "lock-up", "monitor", "relief", "slam-shut")
 ABOVE_WORKER = "A monitor at or below its worker takes over with nothing wrong."
 ABOVE_LOCK_UP = "A relief below lock-up blows whenever the burners rest."
@@ -306,7 +306,7 @@ def test_hash_of_a_choice_knows_a_run_by_its_scenario_and_a_picture_by_its_sente
     trace = run_of(1.0)
     first = choice(traces=(None, trace, None), picture=PICTURE)
     bent = replace(trace, signals={name: values * 1.001 for name, values in trace.signals.items()})
-    same = choice(traces=(None, bent, None), picture=replace(PICTURE, png=b"other"))
+    same = choice(traces=(None, bent, None), picture=replace(PICTURE, svg="<svg></svg>"))
     assert item_hash(first) == item_hash(same)
     assert item_hash(first) != item_hash(choice(traces=(None, run_of(0.5), None), picture=PICTURE))
 
@@ -371,7 +371,7 @@ def test_a_choice_starts_open_and_is_recorded(tmp_path: Path, monkeypatch: pytes
     assert field.tooltip
     assert [label for label, _ in field.options] == ["the monitor", "the slam-shut", "neither"]
     body = ElementTree.fromstring(f"<div>{run.body.value}</div>")
-    assert [image.attrib["alt"] for image in body.iter("img")] == [PICTURE.alt]
+    assert [image.attrib["aria-label"] for image in body.iter("svg")] == ["a picture"]
     assert [cell.text for cell in body.iter("td")] == ["9.1 in. w.c."]
     run.check()
     assert "Nothing is chosen yet" in text_of(run.message.value)

@@ -22,7 +22,7 @@ from toolkit.quiz.questions import (
 )
 from toolkit.units import IN_WC, PSI, atmosphere, tidy
 
-PICTURE = Picture(b"png", "Outlet pressure read off: 0 s 7.0.", (10, 10))
+PICTURE = Picture("<svg/>", "Outlet pressure read off: 0 s 7.0.", (10, 10))
 
 
 def number(**changes: object) -> NumericQuestion:
@@ -222,7 +222,7 @@ def test_points_that_are_no_spread_are_not_graded(points: list[object], words: s
 
 def test_hash_changes_with_the_substance_and_not_with_the_picture() -> None:
     plain = number(picture=PICTURE)
-    assert item_hash(plain) == item_hash(number(picture=replace(PICTURE, png=b"other bytes")))
+    assert item_hash(plain) == item_hash(number(picture=replace(PICTURE, svg="<svg></svg>")))
     others = (
         number(picture=PICTURE, truth=7.001 * IN_WC),
         number(picture=PICTURE, prompt="What?"),

@@ -143,7 +143,7 @@ def _body(
     if prompt:
         _text(body, "p", prompt)
     if picture:
-        data = "data:image/png;base64," + b64encode(picture.png).decode("ascii")
+        data = "data:image/svg+xml;base64," + b64encode(picture.svg.encode()).decode("ascii")
         width, height = map(str, picture.size)
         paragraph = ET.SubElement(body, "p")
         ET.SubElement(paragraph, "img", {"src": data, "alt": picture.alt, "width": width, "height": height})

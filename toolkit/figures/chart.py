@@ -1,8 +1,7 @@
-"""Charts: traces against time (or against flow) with the marks that matter, as PNG.
+"""Charts: traces against time (or against flow) with the marks that matter, as SVG.
 
-One figure is kept per panel. What stands still (axes, grid, names of the axes) is drawn once and kept as a background;
-a redraw restores it, paints the traces, then the marks, then all labels. Blitted artists paint over static ones:
-marks that stood in the background would vanish under a trace.
+One chart is kept per panel. What stands still (axes, grid, names of the axes) is painted once and kept; a redraw paints
+the traces over it, then the marks, then all labels: what comes later covers what came before.
 """
 
 from __future__ import annotations
@@ -11,13 +10,14 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from matplotlib.font_manager import FontProperties
+from matplotlib.axis import Axis
+from matplotlib.figure import Figure
 from matplotlib.ticker import AutoMinorLocator, FixedFormatter, FixedLocator, MaxNLocator, NullLocator
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
 from toolkit.figures.data import ChartData, ChartSpec, EventMarker, Line, Mark, Picture, PlacedLabel, Point
-from toolkit.figures.style import AXIS, CARD, FINE_GRID, FONT, GRID, INK, SIZES, DashKey
-from toolkit.figures.surface import Box, Surface, extent
+from toolkit.figures.style import AXIS, FINE_GRID, GRID, INK, SIZES, DashKey
+from toolkit.figures.surface import PX_PER_PT, Box, Floats, Surface, extent
 
 __all__ = [
     "ChartData",
@@ -35,13 +35,12 @@ __all__ = [
     "trace_picture",
 ]
 
-Floats = NDArray[np.float64]
 # A trace that lies on the edge of the picture has not left it, whatever its last digits (share of the range).
 EDGE_SLACK = 1e-3
 
 
 class TimeChart:
-    """A chart that is kept and redrawn: `draw` gives the PNG, `alt` the sentence that says the same.
+    """A chart that is kept and redrawn: `draw` gives the SVG, `alt` the sentence that says the same.
 
     It also serves for flow curves (x is then a flow). `size` is its size [px].
     `labels` tells where the last redraw put its labels, `plot` the box that the axes enclose.
@@ -62,8 +61,8 @@ class TimeChart:
         self._dress_axes()
         self._surface.keep()
 
-    def draw(self, data: ChartData) -> bytes:
-        """Paint `data` on the kept background and give it as PNG."""
+    def draw(self, data: ChartData) -> str:
+        """Paint `data` over what stands still and give the SVG, with its sentence."""
         left, low, right, high = self.plot
         surface, s = self._surface, self.sizes
         surface.restore()
@@ -84,7 +83,7 @@ class TimeChart:
         self._off_picture(data.lines)
         for point in data.points:
             self._point(point)
-        return surface.png()
+        return surface.svg(self.alt(data))
 
     def alt(self, data: ChartData) -> str:
         """Say in words what `draw` shows of the same `data`."""
@@ -107,43 +106,54 @@ class TimeChart:
     # -- what stands still
 
     def _dress_axes(self) -> None:
-        spec, s = self.spec, self.sizes
-        (width, height), (left, low, right, high) = self.size, self.plot
-        axes = self._surface.figure.add_axes(
-            (left / width, low / height, (right - left) / width, (high - low) / height)
-        )
-        font = FontProperties(family=FONT, size=s.text)
+        """Grid, axes, ticks with their texts, names of the axes."""
+        spec, s, surface = self.spec, self.sizes, self._surface
+        left, low, right, high = self.plot
+        x_axis, y_axis = self._axes()
+        if spec.fine_grid:
+            surface.grid(
+                self._x_px(_inside(x_axis.get_minorticklocs(), spec.x_range)), self.plot, True, FINE_GRID, s.thin
+            )
+            surface.grid(
+                self._y_px(_inside(y_axis.get_minorticklocs(), spec.y_range)), self.plot, False, FINE_GRID, s.thin
+            )
+        xs, ys = _ticks(x_axis, spec.x_range), _ticks(y_axis, spec.y_range)
+        across, up = self._x_px(np.array([x for x, _ in xs])), self._y_px(np.array([y for y, _ in ys]))
+        surface.grid(across, self.plot, True, GRID, s.thin)
+        surface.grid(up, self.plot, False, GRID, s.thin)
+        surface.stroke([left, left, right], [high, low, low], AXIS, "solid", s.thin)
+        tick, letter = s.text * 0.4 * PX_PER_PT, s.text * PX_PER_PT
+        surface.grid(across, (left, low - tick, right, low), True, AXIS, s.thin)
+        surface.grid(up, (left - tick, low, left, high), False, AXIS, s.thin)
+        foot, edge = low - tick - 1.15 * letter, left - tick - 0.4 * letter
+        for px, (_, text) in zip(across.tolist(), xs, strict=True):
+            surface.words(px, foot, text, s.text, "middle")
+        for px, (_, text) in zip(up.tolist(), ys, strict=True):
+            surface.words(edge, px - 0.36 * letter, text, s.text, "end")
+        # the name of the axis stands clear of the cursor's flag
+        middle = (left + right) / 2
+        surface.words(middle, foot - 1.75 * letter, f"{spec.x_name} ({spec.x_unit})", s.text, "middle")
+        title = spec.y_name if spec.unit_in_ticks else f"{spec.y_name} ({spec.y_unit})"
+        widest = max((extent(text, s.text)[0] for _, text in ys), default=0.0)
+        surface.words(max(edge - widest, letter), (low + high) / 2, title, s.text, "middle", upwards=True)
+
+    def _axes(self) -> tuple[Axis, Axis]:
+        """Axes that know where ticks go and what stands at them; nothing is drawn on their figure."""
+        spec, axes = self.spec, Figure().add_subplot()
         axes.set_yscale(spec.y_scale)
         axes.set_xlim(*spec.x_range)
         axes.set_ylim(*spec.y_range)
-        axes.set_facecolor(CARD)
         most = 12 if spec.fine_grid else 6 if spec.view == "projector" else 8
         axes.xaxis.set_major_locator(MaxNLocator(most, steps=[1, 2, 5, 10]))
+        axes.xaxis.set_minor_locator(AutoMinorLocator())
         if spec.y_ticks:
             axes.yaxis.set_major_locator(FixedLocator([value for value, _ in spec.y_ticks]))
             axes.yaxis.set_major_formatter(FixedFormatter([text for _, text in spec.y_ticks]))
             axes.yaxis.set_minor_locator(NullLocator())
         elif spec.y_scale == "linear":
             axes.yaxis.set_major_locator(MaxNLocator(5 if spec.view == "projector" else 7, steps=[1, 2, 2.5, 5, 10]))
-        if spec.fine_grid:
-            axes.xaxis.set_minor_locator(AutoMinorLocator())
-            if spec.y_scale == "linear":
-                axes.yaxis.set_minor_locator(AutoMinorLocator())
-            axes.grid(which="minor", color=FINE_GRID, linewidth=s.thin)
-        axes.grid(which="major", color=GRID, linewidth=s.thin)
-        axes.set_axisbelow(True)
-        axes.tick_params(which="both", colors=AXIS, labelcolor=INK, width=s.thin, length=s.text * 0.4)
-        axes.tick_params(which="minor", length=s.text * 0.2)
-        for label in [*axes.get_xticklabels(), *axes.get_yticklabels()]:
-            label.set_fontproperties(font)
-        for name, spine in axes.spines.items():
-            spine.set_color(AXIS)
-            spine.set_linewidth(s.thin)
-            spine.set_visible(name in ("left", "bottom"))
-        axes.set_xlabel(f"{spec.x_name} ({spec.x_unit})", fontproperties=font, color=INK, parse_math=False)
-        axes.xaxis.labelpad = s.text * 0.6  # clears the cursor's flag
-        title = spec.y_name if spec.unit_in_ticks else f"{spec.y_name} ({spec.y_unit})"
-        axes.set_ylabel(title, fontproperties=font, color=INK, parse_math=False)
+            axes.yaxis.set_minor_locator(AutoMinorLocator())
+        return axes.xaxis, axes.yaxis
 
     # -- places in pixels
 
@@ -160,7 +170,7 @@ class TimeChart:
             share = np.log(np.maximum(y, bottom * 1e-3) / bottom) / np.log(top / bottom)
         else:
             share = (np.asarray(y) - bottom) / (top - bottom)
-        # The renderer keeps whole numbers of 24 bits: a runaway value must not wrap around.
+        # far beyond the picture every value is as far: a runaway one need not fill the page with digits
         return np.asarray(low + np.clip(share, -20.0, 20.0) * (high - low))
 
     def _inside(self, y: float) -> bool:
@@ -237,6 +247,7 @@ class TimeChart:
         """Labels above the plot in rows; one that finds no free row is left to the sentence, its line stays."""
         high = self.plot[3]
         taken = [0.0] * self.spec.event_rows
+        places: list[tuple[float, float, str]] = []
         ordered = sorted(events, key=lambda e: e.time)
         for index, event in enumerate(ordered):
             if not self.spec.x_range[0] <= event.time <= self.spec.x_range[1]:
@@ -252,8 +263,11 @@ class TimeChart:
                 continue
             y = high + self._row * (row + 0.75)
             self._surface.stroke([x, x], [high, y - self._row * 0.4], AXIS, "dotted", self.sizes.thin)
-            self._label(left, y, event.label)
+            places.append((left, y, event.label))
             taken[row] = left + width
+        # all words over all lines, or the line up to a higher row strikes out those below it
+        for left, y, text in places:
+            self._label(left, y, text)
 
     def _off_picture(self, lines: Sequence[Line]) -> None:
         """Say at the edge how far a trace goes that leaves the fixed range, so that nobody takes the edge for it."""
@@ -352,6 +366,18 @@ def spread(wanted: Sequence[float], heights: Sequence[float], low: float, high: 
         placed[i] = max(min(bottom, high - sum(heights)), low) + below + heights[i] / 2
         below += heights[i]
     return placed
+
+
+def _inside(places: Floats, ends: tuple[float, float]) -> Floats:
+    slack = 1e-9 * (ends[1] - ends[0])
+    return places[(places >= ends[0] - slack) & (places <= ends[1] + slack)]
+
+
+def _ticks(axis: Axis, ends: tuple[float, float]) -> list[tuple[float, str]]:
+    """Places of the ticks of an axis that lie within its ends, and their texts."""
+    places = np.asarray(axis.get_majorticklocs())
+    texts = dict(zip(places.tolist(), axis.get_major_formatter().format_ticks(places.tolist()), strict=True))
+    return [(place, texts[place]) for place in _inside(places, ends).tolist()]
 
 
 def _once(spec: ChartSpec, data: ChartData) -> Picture:

@@ -92,9 +92,9 @@ class ChartSpec:
 
 @dataclass(frozen=True)
 class Picture:
-    """A finished picture: PNG, the sentence for those who do not see it, and its size [px]."""
+    """A finished picture: SVG, the sentence for those who do not see it (it holds it, too), and its size [px]."""
 
-    png: bytes
+    svg: str
     alt: str
     size: tuple[int, int]
 

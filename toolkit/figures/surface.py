@@ -1,120 +1,148 @@
-"""The surface that charts paint on: a kept background, strokes, shapes, texts, and the PNG.
+"""The surface that charts paint on, as SVG text: kept strokes and words, what is painted over them, extents of texts.
 
-All places are pixels from the lower left corner. matplotlib's own renderer draws the strokes; texts are drawn once and
-kept as small pictures, because drawing a text takes longer than all traces of a chart together.
+All places are pixels from the lower left corner; the picture's own run down from the upper left. Strokes come to the
+page as numbers and are drawn there: sharp at any size, and a redraw packs and unpacks no pixels.
 """
 
 from __future__ import annotations
 
 import math
-import struct
-import zlib
+import warnings
 from functools import lru_cache
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
-from matplotlib.backends.backend_agg import FigureCanvasAgg
-from matplotlib.colors import to_rgb
-from matplotlib.figure import Figure
 from matplotlib.font_manager import FontProperties
-from matplotlib.path import Path
-from matplotlib.transforms import Bbox, IdentityTransform
+from matplotlib.textpath import TextToPath
 from numpy.typing import ArrayLike, NDArray
 
+from toolkit.figures.parts import attribute, num, safe
 from toolkit.figures.style import CARD, COLOURS, DASHES, FONT, INK, ColourKey, DashKey
 
 DPI: Final = 96  # CSS pixels: 24 pt on the projector are 32 px
 PX_PER_PT: Final = DPI / 72.0
+ROW: Final = 1.22  # height of a row of text, and its base line below the row's top, in letter sizes
+BASE: Final = 0.78 * ROW
+EDGE: Final = 4.0  # a text's card goes so far beyond its letters, left and right [px]
 
+Floats = NDArray[np.float64]
 Box = tuple[float, float, float, float]  # left, bottom, right, top [px]
 
 
 class Surface:
-    """A figure of `width` by `height` [px] whose static part is kept and restored before each redraw."""
+    """A picture of `width` by `height` [px] whose still part is kept while the rest is painted anew."""
 
     def __init__(self, width: int, height: int) -> None:
         self.width, self.height = width, height
-        self.figure = Figure(figsize=(width / DPI, height / DPI), dpi=DPI, facecolor=CARD)
-        self._canvas: Any = FigureCanvasAgg(self.figure)  # the stubs leave its methods untyped
-        self._renderer: Any = None
-        self._background: Any = None
+        self._still = ""
+        self._parts: list[str] = []
 
     def keep(self) -> None:
-        """Draw the figure's own artists and keep them as the background of all redraws."""
-        self._canvas.draw()
-        self._background = self._canvas.copy_from_bbox(self.figure.bbox)
-        self._renderer = self._canvas.get_renderer()
+        """Keep what is painted by now as the still part of all redraws."""
+        self._still, self._parts = "".join(self._parts), []
 
     def restore(self) -> None:
         """Take away everything that was painted since `keep`."""
-        self._canvas.restore_region(self._background)
+        self._parts = []
 
     def stroke(
         self, xs: ArrayLike, ys: ArrayLike, colour: str, dash: DashKey, width: float, clip: Box | None = None
     ) -> None:
         """Draw a line through `xs`, `ys` [px], `width` in points, cut off at `clip`; NaN leaves a gap."""
-        path = Path(np.column_stack([np.asarray(xs, dtype=float), np.asarray(ys, dtype=float)]))
-        context = self._context(colour, width)
-        if DASHES[dash]:
-            context.set_dashes(0.0, [step * width for step in DASHES[dash]])
-            context.set_capstyle("butt")
+        places = np.column_stack([np.asarray(xs, dtype=float), np.asarray(ys, dtype=float)])
         if clip is not None:
-            context.set_clip_rectangle(Bbox.from_extents(*clip))
-        self._renderer.draw_path(context, path, IdentityTransform())
-        context.restore()
+            left, low, right, high = clip
+            places = _within(_within(places, 1, low, high), 0, left, right)
+        places[:, 1] = self.height - places[:, 1]
+        self._draw(_way(places), colour, dash, width)
+
+    def grid(self, places: ArrayLike, box: Box, upright: bool, colour: str, width: float) -> None:
+        """Draw lines from edge to edge of `box` at `places` [px], upright or level, `width` in points."""
+        left, low, right, high = (num(self._down(edge) if i % 2 else edge) for i, edge in enumerate(box))
+        at = [num(place if upright else self._down(place)) for place in np.asarray(places, dtype=float).tolist()]
+        way = "".join(f"M{place} {low}V{high}" if upright else f"M{left} {place}H{right}" for place in at)
+        self._draw(way, colour, "solid", width)
 
     def dot(self, x: float, y: float, size: float, colour: str) -> None:
         """A filled round dot of `size` [pt] across, with a rim of the card's colour."""
-        self._fill(_circle(), x, y, size * PX_PER_PT / 2, colour)
+        self._parts.append(
+            f'<circle cx="{num(x)}" cy="{num(self._down(y))}" r="{num(size * PX_PER_PT / 2)}" '
+            f'fill="{paint(colour)}" stroke="{CARD}"/>'
+        )
 
     def arrow(self, x: float, y: float, size: float, colour: str, up: bool) -> None:
         """A filled triangle of `size` [pt] that points up or down; its tip is at `x`, `y`."""
-        radius = size * PX_PER_PT / 2
-        self._fill(Path([(0, 0), (-1, -1.8), (1, -1.8), (0, 0)], closed=True), x, y, radius, colour, 1 if up else -1)
+        radius, back = size * PX_PER_PT / 2, 1.8 if up else -1.8
+        self._parts.append(
+            f'<path d="M{num(x)} {num(self._down(y))}l{num(-radius)} {num(back * radius)}h{num(2 * radius)}z" '
+            f'fill="{paint(colour)}" stroke="{CARD}"/>'
+        )
 
     def text(self, left: float, middle: float, text: str, size: float, bold: bool = False, flag: bool = False) -> Box:
         """Write `text` (rows parted by newlines) of `size` [pt] from `left`, centred at the height `middle`.
 
         A nearly opaque card lies under it; a `flag` is white on black. Gives the box it takes.
         """
-        ink = sprite(text, size, bold)
-        height, width = ink.shape
+        width, height = extent(text, size, bold)
         # Rounded the same way everywhere, or stacked labels would overlap by a pixel.
         # Never beyond the picture: a label that is cut off is worse than one a few pixels from its place.
-        x = min(max(math.floor(left + 0.5), 0), max(self.width - width, 0))
-        y = min(max(math.floor(self.height - middle - height / 2 + 0.5), 0), max(self.height - height, 0))
-        pixels = np.asarray(self._canvas.buffer_rgba())[y : y + height, x : x + width, :3]
-        shown = ink[: pixels.shape[0], : pixels.shape[1], None]
-        if flag:
-            pixels[:] = 255 - shown
-        else:
-            pixels[:] = np.minimum(pixels // 8 + 224, shown)
-        return float(x), float(self.height - y - height), float(x + width), float(self.height - y)
+        x = float(min(max(math.floor(left + 0.5), 0), max(self.width - width, 0)))
+        y = float(min(max(math.floor(self.height - middle - height / 2 + 0.5), 0), max(self.height - height, 0)))
+        card, opaque, ink = (INK, "1", CARD) if flag else (CARD, "0.88", INK)
+        self._parts.append(
+            f'<rect x="{num(x)}" y="{num(y)}" width="{num(width)}" height="{num(height)}" fill="{card}" '
+            f'fill-opacity="{opaque}"/>'
+        )
+        for row, line in enumerate(text.split("\n")):
+            self._write(x + EDGE, y + 1 + (row * ROW + BASE) * size * PX_PER_PT, line, size, "start", bold, ink)
+        return x, self.height - y - height, x + width, self.height - y
 
-    def png(self) -> bytes:
-        """The surface as it stands, as an RGB PNG (ISO/IEC 15948)."""
-        pixels = np.asarray(self._canvas.buffer_rgba())[:, :, :3]
-        height, width = pixels.shape[:2]
-        rows = np.zeros((height, 1 + 3 * width), dtype=np.uint8)  # each row begins with its filter type, 0: none
-        rows[:, 1:] = pixels.reshape(height, 3 * width)
-        header = struct.pack(">IIBBBBB", width, height, 8, 2, 0, 0, 0)
-        # Level 1: a chart goes to the page of the same machine, so time counts and size does not.
-        body = zlib.compress(rows.tobytes(), 1)
-        return b"\x89PNG\r\n\x1a\n" + _chunk(b"IHDR", header) + _chunk(b"IDAT", body) + _chunk(b"IEND", b"")
+    def words(self, x: float, base: float, text: str, size: float, anchor: str, upwards: bool = False) -> None:
+        """Write `text` of `size` [pt] on no card, from, around or up to `x` ("start", "middle", "end").
 
-    def _context(self, colour: str, width: float) -> Any:
-        context = self._renderer.new_gc()
-        context.set_foreground(paint(colour))
-        context.set_linewidth(width * PX_PER_PT)
-        context.set_joinstyle("round")
-        context.set_capstyle("round")
-        return context
+        It stands on the height `base`, or runs `upwards` with its base line at `x`, around the height `base`.
+        """
+        turn = f' transform="rotate(-90 {num(x)} {num(self._down(base))})"' if upwards else ""
+        self._write(x, self._down(base), text, size, anchor, turn=turn)
 
-    def _fill(self, path: Path, x: float, y: float, radius: float, colour: str, sign: int = 1) -> None:
-        context = self._context(CARD, 1.0)
-        vertices = np.asarray(path.vertices) * (radius, radius * sign) + (x, y)
-        self._renderer.draw_path(context, Path(vertices, path.codes), IdentityTransform(), to_rgb(paint(colour)))
-        context.restore()
+    def svg(self, said: str) -> str:
+        """The surface as it stands, with the sentence for those who do not see it."""
+        return (
+            f'<svg xmlns="http://www.w3.org/2000/svg" class="gp-chart" viewBox="0 0 {self.width} {self.height}" '
+            f'width="{self.width}" height="{self.height}" role="img" '
+            f'aria-label={attribute(said)} font-family="{FONT}, Verdana, sans-serif">'
+            f'<rect width="{self.width}" height="{self.height}" fill="{CARD}"/>'
+            f"{self._still}{''.join(self._parts)}</svg>"
+        )
+
+    def _down(self, y: float) -> float:
+        return self.height - y
+
+    def _draw(self, way: str, colour: str, dash: DashKey, width: float) -> None:
+        px = width * PX_PER_PT
+        dashes = f' stroke-dasharray="{" ".join(num(step * px) for step in DASHES[dash])}"' if DASHES[dash] else ""
+        cap = "butt" if dashes else "round"
+        self._parts.append(
+            f'<path d="{way}" fill="none" stroke="{paint(colour)}" stroke-width="{num(px)}"{dashes} '
+            f'stroke-linecap="{cap}" stroke-linejoin="round"/>'
+        )
+
+    def _write(
+        self,
+        x: float,
+        base: float,
+        text: str,
+        size: float,
+        anchor: str,
+        bold: bool = False,
+        ink: str = INK,
+        turn: str = "",
+    ) -> None:
+        weight = ' font-weight="700"' if bold else ""
+        self._parts.append(
+            f'<text x="{num(x)}" y="{num(base)}" font-size="{num(size * PX_PER_PT)}" text-anchor="{anchor}"{weight} '
+            f'fill="{ink}"{turn}>{safe(text)}</text>'
+        )
 
 
 def paint(colour: ColourKey | str) -> str:
@@ -122,39 +150,46 @@ def paint(colour: ColourKey | str) -> str:
     return COLOURS.get(colour, colour)  # type: ignore[arg-type]
 
 
+@lru_cache(maxsize=4096)
 def extent(text: str, size: float, bold: bool = False) -> tuple[float, float]:
-    """Width and height [px] that `text` of `size` [pt] takes."""
-    height, width = sprite(text, size, bold).shape
-    return float(width), float(height)
-
-
-@lru_cache(maxsize=1024)
-def sprite(text: str, size: float, bold: bool) -> NDArray[np.uint8]:
-    """`text` as a grey picture (rows, columns), 255 where there is no ink. Read only: it is shared."""
-    rows = text.split("\n")
-    row_height = size * PX_PER_PT * 1.22
-    width = int(size * PX_PER_PT * (max(len(row) for row in rows) * 1.2 + 2))
-    height = int(len(rows) * row_height + 2)
-    figure = Figure(figsize=(width / DPI, height / DPI), dpi=DPI, facecolor="white")
-    canvas: Any = FigureCanvasAgg(figure)
+    """Width and height [px] that `text` of `size` [pt] takes with its card, by the metrics of the charts' own font."""
     font = FontProperties(family=FONT, size=size, weight="bold" if bold else "normal")
-    for i, row in enumerate(rows):
-        base = 1 - (1 + row_height * (i + 0.78)) / height
-        # Whatever a label holds is text: a dollar sign starts no formula.
-        figure.text(4 / width, base, row, fontproperties=font, color=INK, va="baseline", parse_math=False)
-    canvas.draw()
-    grey = np.asarray(canvas.buffer_rgba())[:, :, 0]
-    used = np.flatnonzero((grey < 250).any(axis=0))
-    right = int(used[-1]) + 4 if used.size else 8
-    picture = grey[:, :right].copy()
-    picture.setflags(write=False)
-    return picture
+    rows = text.split("\n")
+    with warnings.catch_warnings():
+        # a letter that this font has not comes from another one on the page: its width is taken for that of a box
+        warnings.simplefilter("ignore", UserWarning)
+        # whatever a label holds is text: a dollar sign starts no formula
+        wide = max(_metrics().get_text_width_height_descent(row, font, ismath=False)[0] for row in rows)
+    return float(math.ceil(wide * PX_PER_PT + 2 * EDGE)), float(math.ceil(len(rows) * size * PX_PER_PT * ROW + 2))
 
 
 @lru_cache(maxsize=1)
-def _circle() -> Path:
-    return Path.unit_circle()
+def _metrics() -> TextToPath:
+    return TextToPath()
 
 
-def _chunk(name: bytes, data: bytes) -> bytes:
-    return struct.pack(">I", len(data)) + name + data + struct.pack(">I", zlib.crc32(name + data))
+def _within(places: Floats, axis: int, low: float, high: float) -> Floats:
+    """The line through `places` (points, 2) cut off where its coordinate `axis` leaves low..high: a gap beyond."""
+    for bound in (low, high):
+        before, behind = places[:-1], places[1:]
+        a, b = before[:, axis] - bound, behind[:, axis] - bound
+        crosses = np.flatnonzero(a * b < 0)
+        share = (a[crosses] / (a[crosses] - b[crosses]))[:, None]
+        edge = before[crosses] + share * (behind[crosses] - before[crosses])
+        edge[:, axis] = bound
+        places = np.insert(places, crosses + 1, edge, axis=0)
+    beyond = (places[:, axis] < low) | (places[:, axis] > high)
+    return np.where(beyond[:, None], np.nan, places)
+
+
+def _way(places: Floats) -> str:
+    """The path through `places` (points, 2) [px, down] to a tenth of a pixel; one that is no number leaves a gap."""
+    good = np.isfinite(places).all(axis=1)
+    shown = np.round(places[good], 1)
+    begins = np.ones(len(shown), dtype=bool)  # of a stroke: at first, and after a gap
+    begins[1:] = np.diff(np.flatnonzero(good)) > 1
+    # a place that rounds to the one before it adds nothing that can be seen
+    moved = begins.copy()
+    moved[1:] |= (shown[1:] != shown[:-1]).any(axis=1)
+    points = zip(begins[moved].tolist(), shown[moved].tolist(), strict=True)
+    return "".join([f"{'M' if begin else 'L'}{x:.6g} {y:.6g}" for begin, (x, y) in points])

@@ -16,7 +16,7 @@ from traitlets.config import Config
 from toolkit.classroom.record import Record
 from toolkit.errors import CourseError
 from toolkit.front import engine
-from toolkit.front.launch import lab_settings, lessons_folder
+from toolkit.front.launch import lab_settings, lessons_folder, settle_process
 
 
 def settings(lessons: Path, layouts: Path) -> dict[str, dict[str, Any]]:
@@ -38,9 +38,7 @@ def main(words: list[str]) -> None:
     record = Record()
     if not record.learner():
         record.set_learner(os.environ.get("JUPYTERHUB_USER", ""))
-    # As in `launch.open_course`: a second less at every start, and nobody's settings for other notebooks.
-    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
-    os.environ["JUPYTER_NO_CONFIG"] = "1"
+    settle_process()
     with tempfile.TemporaryDirectory(prefix="course-") as scratch:
         tempfile.tempdir = scratch
         # Only now: the lines above change what this imports.

@@ -38,11 +38,7 @@ def open_course(lessons: Path | None, port: str | None, open_browser: bool) -> N
     """
     folder = lessons_folder(lessons, Path.cwd())
     number = usable_port(port)
-    # Building this module's grammar takes 2 s of every start, for checks of addresses that the course never asks for;
-    # what would import it does without it where it is not installed.
-    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
-    # Nobody's settings for other notebooks may change how the course starts.
-    os.environ["JUPYTER_NO_CONFIG"] = "1"
+    settle_process()
     with tempfile.TemporaryDirectory(prefix="course-") as scratch:
         # The empty settings folder that the line above asks for goes here too, and with it at the end.
         tempfile.tempdir = scratch
@@ -55,6 +51,17 @@ def open_course(lessons: Path | None, port: str | None, open_browser: bool) -> N
         # The server has put its own "listen" before this, so that the address works when it is read.
         server.io_loop.add_callback(_announce, address(number, token))
         server.start()
+
+
+def settle_process() -> None:
+    """Settle what this process and its kernels go by; before anything of Jupyter is imported."""
+    # Building this module's grammar takes 2 s of every start, for checks of addresses that the course never asks for;
+    # what would import it does without it where it is not installed.
+    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
+    # Nobody's settings for other notebooks may change how the course starts.
+    os.environ["JUPYTER_NO_CONFIG"] = "1"
+    # A page need not hear again what it has just said: a message less at each move of a slider.
+    os.environ["JUPYTER_WIDGETS_ECHO"] = "0"
 
 
 def _announce(where: str) -> None:

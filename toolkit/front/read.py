@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import contextlib
 import os
-import sys
 import tempfile
 import threading
 import webbrowser
 from html import escape
 from pathlib import Path
 
-from toolkit.front.launch import HOST, START_LESSON, lessons_folder, usable_port
+from toolkit.front.launch import HOST, START_LESSON, lessons_folder, settle_process, usable_port
 
 
 def open_pages(lessons: Path | None, port: str | None, open_browser: bool, first: str = START_LESSON) -> None:
@@ -28,9 +27,7 @@ def open_pages(lessons: Path | None, port: str | None, open_browser: bool, first
     """
     folder = lessons_folder(lessons, Path.cwd())
     number = usable_port(port)
-    # As in `launch.open_course`: a second less at every start, and nobody's settings for other notebooks.
-    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
-    os.environ["JUPYTER_NO_CONFIG"] = "1"
+    settle_process()
     with tempfile.TemporaryDirectory(prefix="course-") as scratch, contextlib.suppress(KeyboardInterrupt):
         tempfile.tempdir = scratch
         # Only now: the lines above change what this imports.

@@ -6,7 +6,6 @@ import contextlib
 import os
 import secrets
 import socket
-import sys
 import tempfile
 from datetime import date
 from functools import partial
@@ -16,7 +15,7 @@ import psutil
 
 from toolkit.classroom.record import FOLDER_VARIABLE, data_folder
 from toolkit.classroom.room import Room
-from toolkit.front.launch import HOST, lessons_folder, usable_port
+from toolkit.front.launch import HOST, lessons_folder, settle_process, usable_port
 from toolkit.front.session_commands import session_text
 
 EVERY_ADDRESS = "0.0.0.0"
@@ -66,9 +65,7 @@ def open_room(
     room = Room(folder or data_folder() / "classes" / date.today().isoformat(), code)
     if session is not None:
         room.take_session(session_text(session))
-    # As in `launch.open_course`: a second less at every start, and nobody's settings for other notebooks.
-    sys.modules.setdefault("rfc3987_syntax", None)  # type: ignore[arg-type]
-    os.environ["JUPYTER_NO_CONFIG"] = "1"
+    settle_process()
     key = secrets.token_urlsafe(16)
     with tempfile.TemporaryDirectory(prefix="course-") as scratch, contextlib.suppress(KeyboardInterrupt):
         tempfile.tempdir = scratch

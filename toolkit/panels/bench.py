@@ -7,7 +7,6 @@ run, the words of the error stand in the sentence's place and the last good pict
 
 from __future__ import annotations
 
-import base64
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
@@ -133,23 +132,18 @@ class Panel(ipywidgets.VBox):  # type: ignore[misc]
             chart = self._charts.get(shown.spec)
             if chart is None:
                 chart = self._charts[shown.spec] = TimeChart(shown.spec)
-            png = base64.b64encode(chart.draw(shown.chart)).decode()
+            picture = chart.draw(shown.chart)
         except CourseError as error:
             self.error = str(error)
             self._words.value = f"<div class='gp-refused' role='alert'><b>Not run.</b> {escape(self.error)}</div>"
             self._gauges.value = ""
             self.add_class("gp-stale")
             return
-        width, _ = chart.size
-        alt = escape(chart.alt(shown.chart), quote=True)
         if self.error:
             self.error = ""
             self.remove_class("gp-stale")
         self.shown = shown
-        # the chart first: the page decodes it while it takes in the drawing
-        self._chart.value = (
-            f"<img class='gp-chart' style='max-width:{width}px' src='data:image/png;base64,{png}' alt=\"{alt}\">"
-        )
+        self._chart.value = picture
         self._drawing.value = shown.drawing
         self._ladder.value = shown.ladder
         self._gauges.value = gauges_html(shown)

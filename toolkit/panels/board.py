@@ -18,7 +18,17 @@ from toolkit.classroom.room import Room, folder_for_hands, room_here
 from toolkit.classroom.session import LARGEST_SEED, Session
 from toolkit.errors import CourseError, RoomError
 from toolkit.panels.class_list import ClassList
-from toolkit.panels.class_votes import NAMES, STYLE, answer_html, asked_html, button, letter, question_of, tally_html
+from toolkit.panels.class_votes import (
+    LARGE,
+    NAMES,
+    STYLE,
+    answer_html,
+    asked_html,
+    button,
+    letter,
+    question_of,
+    tally_html,
+)
 from toolkit.panels.page_style import STYLE as PAGE_STYLE
 from toolkit.quiz import html
 from toolkit.quiz.cases import items_of
@@ -87,6 +97,7 @@ class Board:
             field.layout, field.style = {"width": "auto", "max_width": "640px"}, {"description_width": "initial"}
         self.show_button = button("Show the question", self.show)
         self.next_button = button("", self.go_on)
+        self._large = ipywidgets.HTML()
         self.projector = ipywidgets.ToggleButton(description="Projector view", tooltip="Larger, for a projector")
         self.projector.add_class("gp-switch")
         self.projector.observe(lambda _: self._dress(), "value")
@@ -100,6 +111,7 @@ class Board:
         self.box = ipywidgets.VBox(
             [
                 ipywidgets.HTML(html.STYLE + PAGE_STYLE + STYLE),
+                self._large,
                 self.projector,
                 self.held,
                 self.choose,
@@ -245,6 +257,7 @@ class Board:
 
     def _dress(self) -> None:
         (self.box.add_class if self.projector.value else self.box.remove_class)("gp-on-projector")
+        self._large.value = html.LARGE + LARGE if self.projector.value else ""
 
 
 def _session(room: Room | None) -> tuple[Session | None, str]:

@@ -66,7 +66,7 @@ def question_html(question: Question) -> str:
     if isinstance(question, CauseQuestion | VisitQuestion):
         parts.append(html.paragraph(ONE_OF[type(question)]))
     if isinstance(question, NumericQuestion | ChoiceQuestion) and question.picture is not None:
-        parts.append(html.image(question.picture))
+        parts.append(question.picture.svg)
     if isinstance(question, ChoiceQuestion) and question.table is not None:
         parts.append(html.table(question.table, "Readings"))
     if isinstance(question, CauseQuestion):
@@ -127,11 +127,14 @@ STYLE = """<style>
 .gp-tally{table-layout:fixed}.gp-tally .gp-bar{max-width:100%}
 .gp-do{font-size:19px!important;font-weight:700;margin:4px 0;color:#111}
 .gp-class .gp-switch{align-self:flex-end;width:auto}
-body:has(.gp-on-projector) .gp-class{max-width:none}
-body:has(.gp-on-projector) .gp-class :is(p,th,td,li,label,button,input,select,.widget-label){font-size:28px!important;
+</style>"""
+
+LARGE = """<style>
+:root body .gp-class{max-width:none}
+:root body .gp-class :is(p,th,td,li,label,button,input,select,.widget-label){font-size:28px!important;
   height:auto!important;line-height:1.35!important;max-width:none}
-body:has(.gp-on-projector) .gp-class :is(.widget-dropdown,.widget-text){height:auto!important;
+:root body .gp-class :is(.widget-dropdown,.widget-text){height:auto!important;
   max-width:1100px!important}
-body:has(.gp-on-projector) .gp-class .gp-tally{max-width:none}
-body:has(.gp-on-projector) .gp-class .gp-bar{width:200px;height:22px}
+:root body .gp-class .gp-tally{max-width:none}
+:root body .gp-class .gp-bar{width:200px;height:22px}
 </style>"""

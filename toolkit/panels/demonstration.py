@@ -31,6 +31,7 @@ from toolkit.panels.page_style import STYLE
 from toolkit.panels.sliders import MOMENT
 from toolkit.panels.station_bench import Watch, watched
 from toolkit.panels.station_view import station_view
+from toolkit.quiz.html import LARGE
 from toolkit.scenario import Scenario
 from toolkit.trace import Trace
 from toolkit.units import tidy
@@ -153,10 +154,12 @@ def demonstration() -> ipywidgets.VBox:
     )
     switch.tooltip = "Larger, for a projector"
     switch.add_class("gp-switch")
-    box = ipywidgets.VBox([ipywidgets.HTML(STYLE), switch, panel])
+    large = ipywidgets.HTML()
+    box = ipywidgets.VBox([ipywidgets.HTML(STYLE), large, switch, panel])
 
     def dress(_: object) -> None:
         (box.add_class if switch.value else box.remove_class)("gp-on-projector")
+        large.value = LARGE if switch.value else ""
         panel.show_on("projector" if switch.value else "desk")
 
     switch.observe(dress, "value")

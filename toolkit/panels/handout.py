@@ -19,14 +19,13 @@ from toolkit import __version__
 from toolkit.classroom.review import PASS_MARKS
 from toolkit.errors import CourseError, ScenarioError
 from toolkit.figures.chart import TimeChart
-from toolkit.figures.data import Picture
 from toolkit.figures.device_drawings import drawing
 from toolkit.figures.parts import apart
 from toolkit.panels import LESSONS
 from toolkit.panels.bench import Bench, Settings
 from toolkit.panels.controls import Slider
 from toolkit.panels.predict import Prediction
-from toolkit.quiz import html, paper
+from toolkit.quiz import paper
 from toolkit.quiz.cases import items_of
 from toolkit.quiz.items import Item, offer
 from toolkit.quiz.questions import CauseQuestion, VisitQuestion
@@ -173,8 +172,7 @@ def frozen(bench: Bench, chosen: Settings, prefix: str, title: str, units: str) 
     table = settings_table(set_for(bench, settings))
     shown = bench.show(settings)
     chart = TimeChart(replace(shown.spec, view="projector", size=BESIDE_LADDER if shown.ladder else PRINTED_CHART))
-    picture = Picture(chart.draw(shown.chart), chart.alt(shown.chart), chart.size)
-    drawn = f"<figure class='chart'>{html.image(picture)}</figure>"
+    drawn = f"<figure class='chart'>{chart.draw(shown.chart)}</figure>"
     if shown.ladder:
         drawn = f"<div class='beside'>{drawn}<figure>{apart(shown.ladder, f'{prefix}-ladder')}</figure></div>"
     readouts = "".join(f"<li>{escape(name)}<b>{escape(text)}</b></li>" for name, text in shown.readouts)
@@ -329,7 +327,7 @@ code{font-family:'DejaVu Sans Mono',monospace;font-size:10pt}
 table{border-collapse:collapse;margin:2mm 0;break-inside:avoid}
 th,td{border:0.2mm solid #595959;padding:0.5mm 2.5mm;text-align:left;font-weight:normal;vertical-align:top}
 thead th{font-weight:bold;border-bottom:0.5mm solid #000}
-img,svg{display:block;max-width:100%;height:auto}
+svg{display:block;max-width:100%;height:auto}
 figure,.whole,.question,.predict,.readouts{break-inside:avoid}
 .page{break-before:page}
 .note{border:0.3mm solid #000;padding:1mm 3mm;font-size:10pt;break-inside:avoid}
@@ -338,7 +336,7 @@ figure,.whole,.question,.predict,.readouts{break-inside:avoid}
 .boxes,.blanks,.readouts{list-style:none;padding:0} .boxes li{padding-left:8mm;margin:1.2mm 0;position:relative}
 .boxes li::before{content:'';position:absolute;left:0;top:0.5mm;width:4mm;height:4mm;border:0.3mm solid #000}
 .blanks li{margin:1mm 0}
-figure{margin:2mm 0} figure.drawing svg{width:125mm} figure.wide svg{width:100%} figure.chart img{width:140mm}
+figure{margin:2mm 0} figure.drawing svg{width:125mm} figure.wide svg{width:100%} figure.chart svg{width:140mm}
 .beside{display:flex;gap:2mm;break-inside:avoid} .beside figure.chart{flex:0 0 106mm} .beside figure{flex:1}
 .frozen table{font-size:9.5pt} .frozen td{font-weight:bold} caption{text-align:left}
 .readouts{display:flex;flex-wrap:wrap;gap:1.5mm}

@@ -32,7 +32,7 @@ def main(folder: Path) -> None:
     healthy, fouled = opening(lesson_02.BENCH), opening(lesson_04.BENCH)
     for name, shown in (("regulator", healthy), ("fouled_seat", fouled)):
         _write(folder / f"{name}.svg", shown.drawing)
-    (folder / "fouled_seat_chart.png").write_bytes(TimeChart(fouled.spec).draw(fouled.chart))
+    _write(folder / "fouled_seat_chart.svg", TimeChart(fouled.spec).draw(fouled.chart))
     for station in map(shipped_station, shipped_stations()):
         if station.limits:
             view = station_view(simulate(station.scenario), 0.0, station.limits.at, "us", station.title)

@@ -103,7 +103,7 @@ STYLE = """<style>
 }
 @media (min-width:821px){.gp-look>.gp-summary{display:none}}
 @media print{
-body:has(.gp-look) .jp-MarkdownCell,body:has(.gp-look) .gp-status,body:has(.gp-look) header{display:none!important}
+.jp-MarkdownCell,.gp-status,header{display:none!important}
 .gp-look{border:0;padding:0;display:block!important}
 .gp-look>*:not(.gp-paper){display:none!important}
 .gp-look .gp-sheet{display:block;font-size:8.5pt;line-height:1.3;color:#000}

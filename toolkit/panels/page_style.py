@@ -25,7 +25,8 @@ STYLE = """<style>
 .gp-column{flex:1 1 840px;min-width:min(400px,100%);overflow:hidden}
 .gp-body>.gp-bank{flex:1 1 300px;border-top:0;padding-top:0}
 .gp-pictures .widget-html-content{width:100%}
-.gp-pictures svg,.gp-chart{width:100%;height:auto;display:block}
+.gp-pictures svg:not(.gp-chart){width:100%;height:auto;display:block}
+.gp-chart{max-width:100%;height:auto;display:block}
 .gp-panel .widget-html{height:auto}
 .gp-readouts{display:flex;flex-wrap:wrap;gap:6px;margin:6px 0;line-height:1.25}
 .gp-readout{border:1px solid #c5cbd3;border-radius:6px;padding:3px 9px;background:#f5f7f9;min-width:86px}
@@ -82,10 +83,10 @@ STYLE = """<style>
 .gp-projector .gp-pictures:not(.gp-wide)>.widget-html{flex:1 1 560px}
 .gp-projector .gp-wide>.widget-html:nth-child(2){flex:1 1 800px}
 .gp-projector .gp-wide>.gp-ladder{flex:1 1 380px;max-width:560px}
-.gp-projector .gp-chart{max-width:100%!important}
+.gp-projector .gp-chart{width:100%}
 .gp-projector .gp-pair figcaption{font-size:26px}
 .gp-projector.gp-folded .gp-bank{display:none}
 .gp-projector.gp-hidden :is(.gp-sentence,.gp-events){display:none}
-.gp-stale .gp-pictures svg,.gp-stale .gp-pictures img{opacity:.35}
+.gp-stale .gp-pictures svg{opacity:.35}
 .gp-refused{border-left:5px solid #D55E00;padding:6px 10px;margin:6px 0;font-size:15px;background:#fff4ec}
 </style>"""

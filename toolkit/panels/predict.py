@@ -11,6 +11,7 @@ import ipywidgets
 from toolkit.figures.style import ViewMode
 from toolkit.panels.bench import Bench, Panel
 from toolkit.panels.page_style import STYLE
+from toolkit.quiz.html import LARGE
 
 
 @dataclass(frozen=True)
@@ -71,8 +72,8 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         self._options.observe(self._chosen, "value")
         self._open_button.on_click(self._opened)
         self._ask_right.on_click(self._compared)
-        self._style = ipywidgets.HTML(STYLE)
-        super().__init__([self._style, self.projector, self._ask])
+        self._style, self._large = ipywidgets.HTML(STYLE), ipywidgets.HTML()
+        super().__init__([self._style, self._large, self.projector, self._ask])
         self._dress()
 
     @property
@@ -91,7 +92,7 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         self._options.disabled = True
         self._open_button.layout.display = "none"
         self.panel = Panel(self.bench, self.units, self.screen)
-        self.children = [self._style, self.projector, self._ask, self.panel]
+        self.children = [self._style, self._large, self.projector, self._ask, self.panel]
         # The button that was pressed is gone; the keyboard goes on from the one that takes its place.
         self._ask_right.layout.display = ""
         self._ask_right.focus()
@@ -116,6 +117,7 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
 
     def _dress(self) -> None:
         (self.add_class if self.projector.value else self.remove_class)("gp-on-projector")
+        self._large.value = LARGE if self.projector.value else ""
 
     def _chosen(self, _change: object) -> None:
         self._open_button.disabled = self._options.value is None

@@ -2,16 +2,10 @@
 
 from __future__ import annotations
 
-from base64 import b64encode
 from collections.abc import Sequence
 from html import escape as escape
-from typing import TYPE_CHECKING
-
-if TYPE_CHECKING:
-    from toolkit.figures.chart import Picture
 
 # A white card with black text of its own, so that a dark theme leaves it legible; focus is shown by a thick frame.
-# On a projector, whatever on the page says so, letters are large and answers wait for Reveal.
 STYLE = """<style>
 .gp-reveal {display:none!important}
 .gp-quiz {background:#fff; color:#000; color-scheme:light; border:1px solid #595959; border-radius:4px;
@@ -35,7 +29,7 @@ STYLE = """<style>
   line-height:1.45}
 .gp-quiz .widget-radio-box input {flex:none; order:-1; margin:0 0 0 3px; height:22px}
 .gp-quiz .widget-radio-box label:has(input:checked) {font-weight:bold}
-.gp-quiz img {max-width:100%; height:auto; display:block; background:#fff}
+.gp-quiz .gp-chart {max-width:100%; height:auto; display:block}
 .gp-quiz button.jupyter-button {background:#fff; color:#000; border:2px solid #000; border-radius:4px; width:auto;
   padding:0 14px; font-weight:bold}
 .gp-quiz button.jupyter-button:disabled {border-style:dashed; font-weight:normal}
@@ -45,16 +39,22 @@ STYLE = """<style>
 .gp-quiz button:focus-visible, .gp-quiz input:focus-visible, .gp-quiz select:focus-visible
   {outline:3px solid #0072B2; outline-offset:1px}
 .gp-quiz .gp-note {border-left:4px solid #000; padding:2px 10px}
-body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.widget-html{display:none}
-body:has(.gp-on-projector) .gp-answered:not(.gp-revealed)>.gp-reveal{display:block!important}
-body:has(.gp-on-projector) .gp-quiz{max-width:none}
-body:has(.gp-on-projector) .gp-quiz :is(.widget-html-content,p,td,th,h3,label,input,select,
-  button){font-size:26px!important;
-  height:auto!important;line-height:1.4}
-body:has(.gp-on-projector) .gp-quiz img{width:100%}
-body:has(.gp-on-projector) .jp-RenderedHTMLCommon{font-size:28px!important;line-height:1.45}
-body:has(.gp-on-projector) :is(.jp-Notebook .jp-Cell,main .jp-Cell){max-width:none!important}
 .gp-quiz .gp-stop {border:6px double #000; padding:6px 14px; max-width:78ch}
+</style>"""
+
+
+# What a projector's view changes on the whole page: letters are large and answers wait for Reveal. The switch puts
+# these rules on the page and takes them away: rules that look for the switch would be asked again at every move of a
+# slider, of every part of the page.
+LARGE = """<style>
+:root body .gp-answered:not(.gp-revealed)>.widget-html{display:none}
+:root body .gp-answered:not(.gp-revealed)>.gp-reveal{display:block!important}
+:root body .gp-quiz{max-width:none}
+:root body .gp-quiz :is(.widget-html-content,p,td,th,h3,label,input,select,button){font-size:26px!important;
+  height:auto!important;line-height:1.4}
+:root body .gp-quiz .gp-chart{width:100%}
+:root body .jp-RenderedHTMLCommon{font-size:28px!important;line-height:1.45}
+:root body :is(.jp-Notebook .jp-Cell,main .jp-Cell){max-width:none!important}
 </style>"""
 
 
@@ -87,10 +87,3 @@ def table(rows: Sequence[Sequence[str]], caption: str) -> str:
         for first, *rest in body
     )
     return f'<table aria-label="{escape(caption)}"><thead><tr>{head}</tr></thead><tbody>{lines}</tbody></table>'
-
-
-def image(picture: Picture) -> str:
-    """A picture with its sentence."""
-    data = b64encode(picture.png).decode("ascii")
-    width, height = picture.size
-    return f'<img width="{width}" height="{height}" alt="{escape(picture.alt)}" src="data:image/png;base64,{data}" />'

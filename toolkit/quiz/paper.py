@@ -103,13 +103,13 @@ def model_number(question: NumericQuestion) -> str:
 
 
 def _number(question: NumericQuestion) -> str:
-    picture = html.image(question.picture) if question.picture else ""
+    picture = question.picture.svg if question.picture else ""
     wanted = f"Your answer, number and unit (such as {examples(question.kind)}):"
     return picture + _hint("Your working:") + lines(WORKING_LINES) + _blank(wanted)
 
 
 def _time(question: TraceQuestion) -> str:
-    return html.image(question.picture) + lines(REASON_LINES) + _blank("Your answer, in s:")
+    return question.picture.svg + lines(REASON_LINES) + _blank("Your answer, in s:")
 
 
 def _points(question: CauseQuestion) -> str:
@@ -128,7 +128,7 @@ def _order(question: OrderQuestion) -> str:
 
 
 def _choice(question: ChoiceQuestion) -> str:
-    picture = html.image(question.picture) if question.picture else ""
+    picture = question.picture.svg if question.picture else ""
     table = html.table(question.table, "Readings") if question.table else ""
     return picture + table + boxes(question.options) + _hint("Why:") + lines(REASON_LINES)
 

@@ -157,7 +157,7 @@ def _canonical(value: Any) -> Any:
     if isinstance(value, Trace):
         return _canonical(value.scenario)
     if is_dataclass(value):
-        content = {f.name: _canonical(getattr(value, f.name)) for f in fields(value) if f.name != "png"}
+        content = {f.name: _canonical(getattr(value, f.name)) for f in fields(value) if f.name != "svg"}
         return {"type": type(value).__name__, **content}
     if isinstance(value, Mapping):
         return {str(key): _canonical(one) for key, one in value.items()}

@@ -327,14 +327,14 @@ class Quiz:
         if graded.table:
             parts.append(html.table(graded.table, graded.caption))
         if graded.replay:
-            parts.append(html.image(replay_picture(graded.replay, self.units)))
+            parts.append(replay_picture(graded.replay, self.units).svg)
         return "".join(parts)
 
 
 def _body(question: Question) -> str:
     parts = [html.paragraph(question.prompt)]
     if isinstance(question, NumericQuestion | TraceQuestion | ChoiceQuestion) and question.picture is not None:
-        parts.append(html.image(question.picture))
+        parts.append(question.picture.svg)
     if isinstance(question, ChoiceQuestion) and question.table is not None:
         parts.append(html.table(question.table, "Readings"))
     if isinstance(question, CauseQuestion):

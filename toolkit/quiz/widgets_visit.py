@@ -223,6 +223,7 @@ class VisitPage:
         self.message, self.card, self.standing = widgets.HTML(), widgets.HTML(), widgets.HTML()
         self.chosen = widgets.HTML()
         self.tell_chosen()
+        self._large = widgets.HTML()
         self.projector = widgets.ToggleButton(
             value=self._screen() == "projector",
             description="Projector view",
@@ -236,6 +237,7 @@ class VisitPage:
         chooser = widgets.VBox(
             [
                 widgets.HTML(html.STYLE),
+                self._large,
                 self.projector,
                 widgets.HTML(html.paragraph("A case to find out", "h3") + html.paragraph(hint)),
                 self.level,
@@ -267,6 +269,7 @@ class VisitPage:
         """Show the page for the desk or for a projector, as the switch says, and keep that for the next page."""
         screen = "projector" if self.projector.value else "desk"
         (self.box.add_class if self.projector.value else self.box.remove_class)("gp-on-projector")
+        self._large.value = html.LARGE if self.projector.value else ""
         # The page goes on where nothing can be written.
         with suppress(RecordError):
             if self.record.screen() != screen:
@@ -351,7 +354,7 @@ def standing_html(answers: tuple[Stated, ...]) -> str:
         html.table(faults, "How you told each fault")
         + mixed
         + said
-        + html.image(calibration_picture(bins))
+        + calibration_picture(bins).svg
         + html.paragraph("How sure you are is coaching only: no mark depends on it.")
     )
 
