@@ -382,9 +382,9 @@ def test_a_choice_starts_open_and_is_recorded(tmp_path: Path, monkeypatch: pytes
     attempt = run.record.attempts()[-1].attempt
     assert (attempt.answer, attempt.score) == (0, 0.0)
     assert "It still senses the outlet." in text_of(run.feedback.value)
-    replayed = ElementTree.fromstring(f"<div>{run.feedback.value}</div>").find(".//img")
+    replayed = ElementTree.fromstring(f"<div>{run.feedback.value}</div>").find(".//{http://www.w3.org/2000/svg}svg")
     assert replayed is not None
-    assert "True: the right answer" in replayed.attrib["alt"]
+    assert "True: the right answer" in replayed.attrib["aria-label"]
 
 
 @pytest.mark.parametrize("question", [order(), choice()], ids=["order", "choice"])
