@@ -294,6 +294,20 @@ def test_the_grid_stays_within_the_plot() -> None:
         assert low - 0.01 <= min(ys) <= max(ys) <= high + 0.01
 
 
+@pytest.mark.parametrize(
+    ("ends", "texts"),
+    [
+        ((0.0, 28.0), ["0", "5", "10", "15", "20", "25"]),
+        ((-0.6, 0.6), ["\u22120.6", "\u22120.4", "\u22120.2", "0.0", "0.2", "0.4", "0.6"]),
+        ((0.0, 15.0), ["0.0", "2.5", "5.0", "7.5", "10.0", "12.5", "15.0"]),
+    ],
+)
+def test_ticks_stand_at_round_numbers_with_the_same_decimals(ends: tuple[float, float], texts: list[str]) -> None:
+    up = TimeChart(ChartSpec((0.0, 60.0), ends)).ticks()[1]
+    assert [text for _, text in up] == texts
+    assert [float(text.replace("\u2212", "-")) for text in texts] == pytest.approx([y for y, _ in up])
+
+
 def test_no_word_over_a_chart_is_struck_out_by_a_line(chart: TimeChart) -> None:
     events = tuple(EventMarker(t, f"something happens at {t:.0f}") for t in (10.0, 20.0, 30.0))
     picture = chart.draw(ChartData((STEADY,), events=events))

@@ -10,9 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from matplotlib.axis import Axis
-from matplotlib.figure import Figure
-from matplotlib.ticker import AutoMinorLocator, FixedFormatter, FixedLocator, MaxNLocator, NullLocator
+from matplotlib.ticker import MaxNLocator
 from numpy.typing import ArrayLike
 
 from toolkit.figures.data import ChartData, ChartSpec, EventMarker, Line, Mark, Picture, PlacedLabel, Point
@@ -35,6 +33,8 @@ __all__ = [
     "trace_picture",
 ]
 
+Ticks = list[tuple[float, str]]
+MOST_DECIMALS = 6  # of a tick's text
 # A trace that lies on the edge of the picture has not left it, whatever its last digits (share of the range).
 EDGE_SLACK = 1e-3
 
@@ -109,15 +109,11 @@ class TimeChart:
         """Grid, axes, ticks with their texts, names of the axes."""
         spec, s, surface = self.spec, self.sizes, self._surface
         left, low, right, high = self.plot
-        x_axis, y_axis = self._axes()
+        xs, ys = self.ticks()
         if spec.fine_grid:
-            surface.grid(
-                self._x_px(_inside(x_axis.get_minorticklocs(), spec.x_range)), self.plot, True, FINE_GRID, s.thin
-            )
-            surface.grid(
-                self._y_px(_inside(y_axis.get_minorticklocs(), spec.y_range)), self.plot, False, FINE_GRID, s.thin
-            )
-        xs, ys = _ticks(x_axis, spec.x_range), _ticks(y_axis, spec.y_range)
+            surface.grid(self._x_px(_between(xs, spec.x_range)), self.plot, True, FINE_GRID, s.thin)
+            if not spec.y_ticks:
+                surface.grid(self._y_px(_between(ys, spec.y_range)), self.plot, False, FINE_GRID, s.thin)
         across, up = self._x_px(np.array([x for x, _ in xs])), self._y_px(np.array([y for y, _ in ys]))
         surface.grid(across, self.plot, True, GRID, s.thin)
         surface.grid(up, self.plot, False, GRID, s.thin)
@@ -137,23 +133,14 @@ class TimeChart:
         widest = max((extent(text, s.text)[0] for _, text in ys), default=0.0)
         surface.words(max(edge - widest, letter), (low + high) / 2, title, s.text, "middle", upwards=True)
 
-    def _axes(self) -> tuple[Axis, Axis]:
-        """Axes that know where ticks go and what stands at them; nothing is drawn on their figure."""
-        spec, axes = self.spec, Figure().add_subplot()
-        axes.set_yscale(spec.y_scale)
-        axes.set_xlim(*spec.x_range)
-        axes.set_ylim(*spec.y_range)
-        most = 12 if spec.fine_grid else 6 if spec.view == "projector" else 8
-        axes.xaxis.set_major_locator(MaxNLocator(most, steps=[1, 2, 5, 10]))
-        axes.xaxis.set_minor_locator(AutoMinorLocator())
+    def ticks(self) -> tuple[Ticks, Ticks]:
+        """What stands along either axis: the x and the y of its ticks, and their texts."""
+        spec = self.spec
+        far = spec.view == "projector"
+        xs = _ticks(spec.x_range, MaxNLocator(12 if spec.fine_grid else 6 if far else 8, steps=[1, 2, 5, 10]))
         if spec.y_ticks:
-            axes.yaxis.set_major_locator(FixedLocator([value for value, _ in spec.y_ticks]))
-            axes.yaxis.set_major_formatter(FixedFormatter([text for _, text in spec.y_ticks]))
-            axes.yaxis.set_minor_locator(NullLocator())
-        elif spec.y_scale == "linear":
-            axes.yaxis.set_major_locator(MaxNLocator(5 if spec.view == "projector" else 7, steps=[1, 2, 2.5, 5, 10]))
-            axes.yaxis.set_minor_locator(AutoMinorLocator())
-        return axes.xaxis, axes.yaxis
+            return xs, [(y, text) for y, text in spec.y_ticks if self._inside(y)]
+        return xs, _ticks(spec.y_range, MaxNLocator(5 if far else 7, steps=[1, 2, 2.5, 5, 10]))
 
     # -- places in pixels
 
@@ -368,16 +355,24 @@ def spread(wanted: Sequence[float], heights: Sequence[float], low: float, high: 
     return placed
 
 
-def _inside(places: Floats, ends: tuple[float, float]) -> Floats:
-    slack = 1e-9 * (ends[1] - ends[0])
-    return places[(places >= ends[0] - slack) & (places <= ends[1] + slack)]
+def _ticks(ends: tuple[float, float], locator: MaxNLocator) -> Ticks:
+    """Round places between the ends of an axis, and their texts."""
+    places = _inside(locator.tick_values(*ends), ends).tolist()
+    step = round(places[1] - places[0], MOST_DECIMALS)
+    decimals = len(f"{step:.{MOST_DECIMALS}f}".rstrip("0").partition(".")[2])
+    return [(place, f"{place + 0.0:.{decimals}f}".replace("-", "\u2212")) for place in places]
 
 
-def _ticks(axis: Axis, ends: tuple[float, float]) -> list[tuple[float, str]]:
-    """Places of the ticks of an axis that lie within its ends, and their texts."""
-    places = np.asarray(axis.get_majorticklocs())
-    texts = dict(zip(places.tolist(), axis.get_major_formatter().format_ticks(places.tolist()), strict=True))
-    return [(place, texts[place]) for place in _inside(places, ends).tolist()]
+def _between(ticks: Ticks, ends: tuple[float, float]) -> Floats:
+    """Places of a finer grid: four parts from tick to tick where a tick is twice a power of ten, else five."""
+    step = ticks[1][0] - ticks[0][0]
+    fine = step / (4 if f"{step:e}"[0:3] == "2.0" else 5)
+    return _inside(ticks[0][0] + fine * np.arange(-5, 5 * len(ticks) + 1), ends)
+
+
+def _inside(places: ArrayLike, ends: tuple[float, float]) -> Floats:
+    found, slack = _floats(places), 1e-9 * (ends[1] - ends[0])
+    return found[(found >= ends[0] - slack) & (found <= ends[1] + slack)]
 
 
 def _once(spec: ChartSpec, data: ChartData) -> Picture:

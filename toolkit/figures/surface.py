@@ -7,17 +7,15 @@ page as numbers and are drawn there: sharp at any size, and a redraw packs and u
 from __future__ import annotations
 
 import math
-import warnings
 from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from matplotlib.font_manager import FontProperties
-from matplotlib.textpath import TextToPath
 from numpy.typing import ArrayLike, NDArray
 
 from toolkit.figures.parts import attribute, num, safe
 from toolkit.figures.style import CARD, COLOURS, DASHES, FONT, INK, ColourKey, DashKey
+from toolkit.figures.symbols_words import width as letters_wide
 
 DPI: Final = 96  # CSS pixels: 24 pt on the projector are 32 px
 PX_PER_PT: Final = DPI / 72.0
@@ -152,20 +150,10 @@ def paint(colour: ColourKey | str) -> str:
 
 @lru_cache(maxsize=4096)
 def extent(text: str, size: float, bold: bool = False) -> tuple[float, float]:
-    """Width and height [px] that `text` of `size` [pt] takes with its card, by the metrics of the charts' own font."""
-    font = FontProperties(family=FONT, size=size, weight="bold" if bold else "normal")
-    rows = text.split("\n")
-    with warnings.catch_warnings():
-        # a letter that this font has not comes from another one on the page: its width is taken for that of a box
-        warnings.simplefilter("ignore", UserWarning)
-        # whatever a label holds is text: a dollar sign starts no formula
-        wide = max(_metrics().get_text_width_height_descent(row, font, ismath=False)[0] for row in rows)
-    return float(math.ceil(wide * PX_PER_PT + 2 * EDGE)), float(math.ceil(len(rows) * size * PX_PER_PT * ROW + 2))
-
-
-@lru_cache(maxsize=1)
-def _metrics() -> TextToPath:
-    return TextToPath()
+    """Width and height [px] that `text` of `size` [pt] takes with its card."""
+    rows, letter = text.split("\n"), size * PX_PER_PT
+    wide = max(letters_wide(row, letter, bold) for row in rows)
+    return float(math.ceil(wide + 2 * EDGE)), float(math.ceil(len(rows) * letter * ROW + 2))
 
 
 def _within(places: Floats, axis: int, low: float, high: float) -> Floats:

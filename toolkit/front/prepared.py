@@ -51,7 +51,6 @@ LOADED = (
     "IPython.extensions.storemagic",
     "ipykernel.ipkernel",
     "tornado.platform.asyncio",
-    "matplotlib.backends.backend_agg",
     "toolkit.panels",
     "toolkit.panels.board",
     "toolkit.panels.course_map",
