@@ -353,6 +353,39 @@ def test_whose_record_it_is_stands_before_any_reading(opened: Page) -> None:
     expect(opened.get_by_text("the record typed here: your own station's")).to_be_visible()
 
 
+def test_at_a_station_that_feeds_mains_the_page_speaks_of_the_load(opened: Page) -> None:
+    menu, district = opened.locator("#station"), "Low-pressure district station"
+    words = opened.locator("#main, #sheet")
+
+    def at_hand() -> list[str]:
+        return re.findall(
+            r"\ball (?:burners )?o(?:n|ff)\b|\bburners\b(?! go out, at)", " ".join(words.all_text_contents())
+        )
+
+    assert at_hand()
+    menu.select_option(label=district)
+    assert at_hand() == []
+    expect(opened.locator("legend", has_text="Outlet gauge, at the least load?")).to_have_count(1)
+    opened.get_by_text("Gauges and meter", exact=True).click()
+    opened.get_by_role("group", name="Outlet gauge, at no load?").get_by_role("button", name="High", exact=True).click()
+    expect(opened.locator("#sheet")).to_contain_text("outlet gauge, at no load: high")
+    assert at_hand() == []
+    # a record of one's own that begins there is of such a station too; the closed menu shows each name whole
+    opened.get_by_text("The record:").click()
+    opened.get_by_label("On record: set point", exact=True).fill("7 in. w.c.")
+    expect(menu).to_have_value("")
+    assert at_hand() == []
+    wide, room = menu.evaluate("""e => {
+      const pen = document.createElement('canvas').getContext('2d'), style = getComputedStyle(e)
+      pen.font = style.font
+      return [Math.max(...[...e.options].map(o => pen.measureText(o.text).width)),
+        e.clientWidth - parseFloat(style.paddingLeft) - parseFloat(style.paddingRight)]
+    }""")
+    assert wide <= room
+    menu.select_option(label="House service")
+    expect(opened.locator("legend", has_text="Outlet gauge, all burners on?")).to_have_count(1)
+
+
 def test_while_the_slam_shut_is_down_the_page_warns_of_a_reset(opened: Page) -> None:
     unfold(opened)
     opened.get_by_role("button", name="Slam-shut", exact=True).click()

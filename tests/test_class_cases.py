@@ -11,6 +11,7 @@ from handed_in import attempt
 from toolkit.classroom.ballot import CLOSED, FIRST, REVEALED, SECOND, TALK, Ballots
 from toolkit.classroom.room import Room
 from toolkit.classroom.session import session_of, shipped_session
+from toolkit.diagnosis.load_words import of_load
 from toolkit.diagnosis.next_check import CHECKS, stops_of
 from toolkit.panels.board import Board
 from toolkit.panels.class_list import FOLDED, UNREAD, ClassList
@@ -38,7 +39,8 @@ def asked(ask: str, level: int, seed: int, place: str | None = None) -> tuple[ob
 
 def checks_of(vote: Vote) -> list[str]:
     """What the options of a vote on the first check stand for."""
-    by_name = {one.name.casefold(): one.key for one in CHECKS.values()} | {MAKE_SAFE_NAME.casefold(): MAKE_SAFE}
+    named = {of_load(one.name, mains): one.key for one in CHECKS.values() for mains in (False, True)}
+    by_name = {name.casefold(): key for name, key in (named | {MAKE_SAFE_NAME: MAKE_SAFE}).items()}
     return [by_name[option.casefold()] for option in vote.options]
 
 

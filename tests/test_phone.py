@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from toolkit.diagnosis.load_words import NETWORK, PHRASE
 from toolkit.diagnosis.look_up import LAYERS, QUESTIONS, kind_of, signs_with, suspects_of
 from toolkit.diagnosis.look_up_words import AFTER, CAUTIONS, DEFERS, ENDS, EXPLAINED, STANDS
 from toolkit.diagnosis.next_check import CHECKS, STOPS
@@ -87,6 +88,10 @@ def test_it_holds_every_word_that_the_course_has_for_it() -> None:
             assert value == (list(check.signs) if name == "signs" else getattr(check, name))
     assert held["kernels"] == {key: kernel(key).tolist() for key in SIGNS}
     assert (held["readings"].keys(), held["record"].keys()) == (READINGS.keys(), RECORD.keys())
+    assert held["network"] == {"words": NETWORK, "pattern": PHRASE.pattern}
+    assert [one["title"] for one in held["stations"] if one["network"]] == [
+        "Low-pressure district station, Tanner's Wharf"
+    ]
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 from quiz_text import asked
 
+from toolkit.diagnosis.load_words import at_place
 from toolkit.diagnosis.posterior import PRIORS, READ, posterior
 from toolkit.diagnosis.proofs import monitors
 from toolkit.diagnosis.signatures import SUSPECTS, shipped
@@ -73,7 +74,7 @@ def test_words_are_those_of_the_signs_and_of_the_look_up(key: str) -> None:
         one = question(key, seed)
         heading, *rows = one.table()
         assert heading == ("What was looked at", "It showed")
-        words = {sign.name: sign.values for sign in SIGNS.values()}
+        words = {at_place(sign.name, one.place): sign.values for sign in SIGNS.values()}
         assert len(rows) >= 10
         assert all(value in words[name] for name, value in rows)
         assert one.names() == tuple(SUSPECTS[suspect] for suspect in one.suspects)

@@ -6,8 +6,11 @@ from dataclasses import replace
 
 import pytest
 
+from toolkit.diagnosis.look_up import Asked, answer, layers_of
 from toolkit.diagnosis.next_check import CHECKS, information, worth_making
+from toolkit.diagnosis.readings import record_of
 from toolkit.diagnosis.signatures import SUSPECTS
+from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.errors import AnswerError
 from toolkit.quiz.items import offer
 from toolkit.quiz.questions import grade
@@ -103,6 +106,22 @@ def test_nothing_is_read_while_a_stop_condition_holds() -> None:
     assert any("stop condition held" in said for said in grade(question, ["gauge_pilots"]).explanation)
     # and to call where nothing asks for it tells nothing
     assert walk(question, [MAKE_SAFE]).steps[0].credit == 0.0
+
+
+def test_the_visit_stops_for_what_the_look_up_stops_for_and_for_nothing_else() -> None:
+    """Of all that a check can show; gas that leaves a vent outdoors, strong too, wants care and no stop in either."""
+    question = visit_of(1, 1, "service", "weak_spring")
+    case = draw_case(1, 1, "service", "weak_spring").scenario.station
+    stop = {}
+    for act in question.checks:
+        for key in () if CHECKS[act].forbidden else CHECKS[act].signs:
+            for value in SIGNS[key].values:
+                here = replace(question, opening=Signs(), shows=Signs(**{key: value}))
+                stop[key, value] = bool(walk(here, [act]).holding)
+                asked = Asked(layers_of(case), record_of(case), Signs(**{key: value}))
+                assert stop[key, value] == bool(answer(asked).stops), (key, value)
+    assert stop["outlet_pilots", "far high"]
+    assert not stop["vent_off", "strong"]
 
 
 def test_the_advised_visit_is_safe_and_makes_surer() -> None:

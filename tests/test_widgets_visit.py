@@ -10,7 +10,9 @@ from test_quiz_widgets import key_of, press, shown, text_of
 
 from toolkit.classroom.mastery import CAUSE, EVERY, stated
 from toolkit.classroom.record import Record
+from toolkit.diagnosis.look_up import meanwhile
 from toolkit.diagnosis.next_check import CHECKS
+from toolkit.diagnosis.signs import Signs
 from toolkit.panels.progress import Progress
 from toolkit.quiz.cases import section_of
 from toolkit.quiz.items import ABNORMAL
@@ -71,7 +73,7 @@ def test_a_whole_case_with_right_answers(record: Record) -> None:
     assert "21 The visit" in text_of(Progress(record).table.value)
     press(page.stand_button)
     assert "In 1 case you gave" in text_of(page.standing.value)
-    assert "<img" in page.standing.value
+    assert "<svg" in page.standing.value
     press(run.again_button)
     assert page.quiz is not run
 
@@ -130,6 +132,22 @@ def test_the_visit_shows_what_was_found_and_the_minutes(record: Record) -> None:
     assert record.attempts()[-1].attempt.answer["acts"] == ["frost", MAKE_SAFE]  # type: ignore[index]
     run.next()
     assert run.check_button.description == "Check my answer"
+
+
+def test_what_calls_for_care_is_said_in_the_look_up_s_words(record: Record) -> None:
+    _, run = opened(record)
+    run.next()
+    assert isinstance(run.question, VisitQuestion)
+    assert "Meanwhile" not in run.sum.value
+    run.question = replace(run.question, shows=replace(run.question.shows, vent_off="strong", frost="none"))
+    press(run.buttons["smell_off"])
+    (care,) = meanwhile(Signs(vent_off="strong"))
+    assert "no flame or spark near it" in care
+    assert care in text_of(run.sum.value)
+    # it stands as long as the sign does
+    press(run.buttons["frost"])
+    assert care in text_of(run.sum.value)
+    assert not run.stopped
 
 
 def test_no_button_tells_by_its_place_or_looks_which_act_is_unsafe(record: Record) -> None:

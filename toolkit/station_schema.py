@@ -32,15 +32,18 @@ SYSTEMS = {
     "distribution": "a distribution system with an MAOP of its own, above the customers' pressure",
     "building": "a customer's piping in a building, after the point of delivery",
 }
+# Those that are mains: at their stations one speaks of full load, the least load and no load, and of no burners.
+NETWORKS = ("low pressure", "distribution")
 
 
 @dataclass(frozen=True)
 class StationLimits:
     """What the protected piping and its equipment may take: the facts that a judgement needs and no device carries.
 
-    `kind` is the kind of system, `at` the volume that is protected. Gauge pressures [Pa], None is not known:
-    `maop` of what is protected, `smys_gauge_pressure` at which its hoop stress equals SMYS,
-    `maximum_actual_gauge_pressure` that the supplying system reaches, `lowest_delivery_gauge_pressure`
+    `kind` is the kind of system, `at` the volume that is protected. Of mains ("low pressure", "distribution") the
+    diagnosis says "at full load" where it says "all burners on" elsewhere: the burners are the customers'. Gauge
+    pressures [Pa], None is not known: `maop` of what is protected, `smys_gauge_pressure` at which its hoop stress
+    equals SMYS, `maximum_actual_gauge_pressure` that the supplying system reaches, `lowest_delivery_gauge_pressure`
     at which the appliances still work. `features` are those that the service regulator has; `clean_gas` says that the
     gas holds nothing that upsets it. `inlet_maxima` gives the highest inlet pressure of devices by name; an
     appliance carries its own as `maximum_gauge_pressure`.
@@ -85,6 +88,11 @@ class StationFile:
     about: str
     scenario: Scenario
     limits: StationLimits | None = None
+
+    @property
+    def feeds_network(self) -> bool:
+        """Whether it feeds mains: the burners then stand at the customers, and nobody at the station works them."""
+        return self.limits is not None and self.limits.kind in NETWORKS
 
 
 @dataclass(frozen=True)

@@ -57,7 +57,7 @@ _PROOF = "prove it by the written procedure"
 _PROOF_RISK = "the layer is out of service meanwhile: somebody stays, another layer stands"
 # Nobody walks into gas to find a sign.
 _VENT_RISK = "gas may come out there: stay upwind, go no nearer once you smell it, keep flames and sparks away"
-_TURN = "work the customer's valves"
+_TURN = "work the valves downstream"
 _TURN_RISK = (
     "burners go out, at a station of many customers all of theirs: by the operator's plan only; every one is accounted "
     "for before a relight by a qualified person"

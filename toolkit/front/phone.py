@@ -21,7 +21,7 @@ from typing import Any
 import numpy as np
 
 from toolkit import __version__, spellings, units
-from toolkit.diagnosis import look_up, look_up_words, next_check, posterior, readings, symptoms
+from toolkit.diagnosis import load_words, look_up, look_up_words, next_check, posterior, readings, symptoms
 from toolkit.diagnosis.signatures import NOTHING, OTHER, SUSPECTS, TWO, UNSEEN, Signatures, shipped
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.diagnosis.sites import KINDS
@@ -122,6 +122,7 @@ def course() -> dict[str, Any]:
         "layers": look_up.LAYERS,
         "by_layers": [_station_of(number) for number in range(2 ** len(look_up.LAYERS))],
         "questions": look_up.QUESTIONS,
+        "network": {"words": load_words.NETWORK, "pattern": load_words.PHRASE.pattern},
         "speaks": look_up.SPEAKS,
         "most": {
             "suspects": look_up.MOST_SUSPECTS,
@@ -173,13 +174,14 @@ def _station_of(number: int) -> tuple[int, int, int]:
 
 
 def stations() -> Iterator[dict[str, Any]]:
-    """The shipped stations, FIRST before the others: title, layers, and the record as a person would type it."""
+    """The shipped stations, FIRST before the others: title, layers, whether it feeds mains, and the record as typed."""
     for name in sorted(shipped_stations(), key=lambda one: one != FIRST):
         found = shipped_station(name)
         record = readings.record_of(found.scenario.station)
         yield {
             "title": found.title,
             "layers": sorted(look_up.layers_of(found.scenario.station)),
+            "network": found.feeds_network,
             "record": {key: units.format_pressure(getattr(record, key), "us") for key in readings.RECORD},
         }
 

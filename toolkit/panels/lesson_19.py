@@ -45,8 +45,8 @@ def explain(units: str) -> str:
 
 PREDICTION = Prediction(
     "The outlet stands high, and the relief valve blows. Its stack ends beside the regulator's vent, and this "
-    "regulator has no relief of its own. Either its diaphragm is torn, or its stem is stuck open. Which check tells "
-    "the two apart?",
+    "regulator has no relief of its own. The meter stands before the regulator. Either its diaphragm is torn, or its "
+    "stem is stuck open. Which check tells the two apart?",
     (
         "Smell at the vent with all burners on: only a tear brings gas there.",
         "Read the outlet gauge with all off: a stuck stem lets it climb on and on.",

@@ -138,18 +138,19 @@ class LookUp(ipywidgets.VBox):  # type: ignore[misc]
         self._stopped.value = html.stopped_html(told)
         away(self._undo, not (stops_of(met(asked)[0])))
         away(self._rest, stopped)
-        self._suspects.value = html.suspects_html(told)
-        self._advice.value = html.advice_html(told)
-        self._others.value = html.others_html(told)
-        self._summary.value = html.summary_html(told)
-        self._sheet.value = html.sheet_html(asked, told, self.units, whose)
+        said = self.ask.said
+        self._suspects.value = said(html.suspects_html(told))
+        self._advice.value = said(html.advice_html(told))
+        self._others.value = said(html.others_html(told))
+        self._summary.value = said(html.summary_html(told))
+        self._sheet.value = said(html.sheet_html(asked, told, self.units, whose))
         self.ask.record_said.value = html.record_html(asked, self.units, whose, theirs=theirs)
         away(self._outcomes_part, told.advice.check is None)
         for place, one in enumerate(self._outcomes):
             there = place < len(told.meanings)
             away(one, not there)
             if there:
-                one.description = html.outcome_words(told.meanings[place])
+                one.description = said(html.outcome_words(told.meanings[place]))
         for place, one in enumerate(self._days):
             suspect = told.suspects[place] if place < len(told.suspects) else None
             away(one, suspect is None or suspect.run is None)

@@ -10,6 +10,7 @@ from typing import Any
 
 import ipywidgets
 
+from toolkit.diagnosis.load_words import of_load
 from toolkit.diagnosis.look_up import (
     LAYER_OF,
     LAYERS,
@@ -145,6 +146,23 @@ class Ask:
             for one in fields(record):
                 self.record[one.name].put(getattr(record, one.name), self.units)
             self._put = {key: entry.text.value for key, entry in self.record.items()}
+            self._word()
+
+    def said(self, text: str) -> str:
+        """A text as it is said of this station: of its burners, or of the load of its mains."""
+        return of_load(text, self.station.feeds_network)
+
+    def _word(self) -> None:
+        """Ask for signs and readings in the words of this station."""
+        for rows in QUESTIONS.values():
+            for key, words in rows.items():
+                row = self.signs[key]
+                row.description = self.said(words)
+                if row.options != (options := self._options(key)):
+                    entered, row.options = row.value, options
+                    row.value = entered
+        for key, entry in self.readings.items():
+            entry.text.description = first_up(self.said(READINGS[key].name))
 
     def enter(self, check: str, shown: Mapping[str, str]) -> None:
         """Enter that a check was made, and the signs that it has shown."""
@@ -218,9 +236,10 @@ class Ask:
         away(self._file_part, self._pick.value != OWN)
 
     def _ask_station(self) -> Iterable[Any]:
-        names = [(shipped_station(name).title, name) for name in shipped_stations()]
+        # A closed menu does not break its line; the whole title stands beside the record.
+        names = [(shipped_station(name).title.partition(",")[0], name) for name in shipped_stations()]
         self._pick = ipywidgets.Dropdown(
-            options=[*names, ("a station file of my own (.toml)", OWN)],
+            options=[*names, ("my own station file (.toml)", OWN)],
             value=FIRST,
             description="Start from",
             **self._looks,
@@ -273,10 +292,13 @@ class Ask:
         return box
 
     def _row(self, key: str, words: str) -> Any:
-        options = [("not looked at", NOT_LOOKED), *((value, value) for value in SIGNS[key].values)]
-        row = ipywidgets.RadioButtons(options=options, value=NOT_LOOKED, description=words, **self._looks)
+        row = ipywidgets.RadioButtons(options=self._options(key), value=NOT_LOOKED, description=words, **self._looks)
         row.observe(self._changed, "value")
         return classed(row, "gp-sign")
+
+    def _options(self, sign: str) -> tuple[tuple[str, str], ...]:
+        """What may be entered of a sign: words and value."""
+        return (("not looked at", NOT_LOOKED), *((self.said(value), value) for value in SIGNS[sign].values))
 
     def _changed(self, _change: object = None) -> None:
         if not self._held:

@@ -12,6 +12,7 @@ from typing import Any
 
 import numpy as np
 
+from toolkit.diagnosis.load_words import at_place
 from toolkit.diagnosis.next_check import CHECKS, Check, allowed, information, rate
 from toolkit.diagnosis.posterior import Belief, belief
 from toolkit.diagnosis.signatures import OTHER, SUSPECTS, UNSEEN, shipped, trace_of_run
@@ -61,7 +62,7 @@ class CauseQuestion:
 
     def table(self) -> tuple[tuple[str, ...], ...]:
         """What was met as rows of words, the first row the heading."""
-        rows = ((SIGNS[key].name, value) for key, value in self.signs.met().items())
+        rows = ((at_place(SIGNS[key].name, self.place), at_place(v, self.place)) for key, v in self.signs.met().items())
         return (("What was looked at", "It showed"), *rows)
 
     def graded(self, answer: Any) -> Grade:
@@ -165,7 +166,8 @@ def told_apart(place: str, truth: str, rival: str, shows: Signs, known: Signs) -
                 f"{names[1]}" + (f"; here \u201c{here}\u201d" if here else "")
             )
     shown = f"It shows {'; '.join(said)}." if said else "Its signs come in other shares with the two."
-    return f"What would tell {names[0]} from {names[1]}: {check.name} ({check.minutes:g}\u00a0min). {shown}"
+    told = f"What would tell {names[0]} from {names[1]}: {check.name} ({check.minutes:g}\u00a0min). {shown}"
+    return at_place(told, place)
 
 
 def _usual(place: str, suspect: str, key: str) -> str | None:

@@ -37,8 +37,8 @@ def said(values: Values, units: str) -> str:
     )
     return (
         f"By its tag a regulator is set to {set_point}; it has no relief of its own. A relief valve behind it opens at "
-        f"{opens}, and its stack ends outdoors beside the regulator's vent. The burners are rated for "
-        f"{format_quantity(values['demand'], 'standard_flow', units)} in all."
+        f"{opens}, and its stack ends outdoors beside the regulator's vent. The meter stands before the regulator. The "
+        f"burners are rated for {format_quantity(values['demand'], 'standard_flow', units)} in all."
     )
 
 

@@ -35,6 +35,7 @@ from toolkit.quiz.visit import (
     Step,
     advised_acts,
     choices,
+    named,
     walk,
 )
 from toolkit.units import display_unit, examples, to_display
@@ -138,7 +139,11 @@ def _visit(question: VisitQuestion) -> str:
     head = ("Check", "Minutes", "Class", "Order")
     checks = "".join(
         html.paragraph(title, "h4")
-        + table([head, *((_name(act), f"{_minutes(act):g}", work_class(act), "") for act in group)], title, "checks")
+        + table(
+            [head, *((named(act, question.place), f"{_minutes(act):g}", work_class(act), "") for act in group)],
+            title,
+            "checks",
+        )
         for title, group in choices(question).items()
     )
     log = [("", "Check", "It showed", "Minutes so far"), *((str(at), "", "", "") for at in range(1, LOG_ROWS + 1))]
@@ -176,10 +181,6 @@ def work_class(act: str) -> str:
     if check.qualified:
         return PROOF
     return LOOK if check.effort in (Check.effort, CHECKS["ask"].effort) else VALVES
-
-
-def _name(act: str) -> str:
-    return MAKE_SAFE_NAME if act == MAKE_SAFE else CHECKS[act].name
 
 
 def _minutes(act: str) -> float:
@@ -230,11 +231,11 @@ def _told_visit(question: VisitQuestion, _graded: Grade) -> str:
     shows, never = [("Check", "Minutes", "Class", "It shows")], [("Ends the case", "Why")]
     for act in question.checks:
         if why := CHECKS[act].forbidden:
-            never.append((_name(act), why))
+            never.append((named(act, question.place), why))
             continue
         one = walk(replace(question, opening=Signs()), (act,))
         then = f" STOP: {STOPS[one.holding]}." if one.holding else ""
-        shows.append((_name(act), f"{_minutes(act):g}", work_class(act), _showed(one.steps[0]) + then))
+        shows.append((named(act, question.place), f"{_minutes(act):g}", work_class(act), _showed(one.steps[0]) + then))
     stop = walk(question, ()).holding
     met = f" It holds on arrival: {STOPS[stop]}." if stop else ""
     return (

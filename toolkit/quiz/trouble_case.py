@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from random import Random
 
+from toolkit.diagnosis.load_words import at_place
 from toolkit.diagnosis.next_check import CHECKS, Check, allowed
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief, priors_for
 from toolkit.diagnosis.proofs import monitors
@@ -284,6 +285,6 @@ def fault_name(fault: Fault) -> str:
     return next(kind for kind, made in FAULTS.items() if isinstance(fault, made)).replace("_", " ")
 
 
-def sign_words(signs: Signs) -> tuple[tuple[str, str], ...]:
-    """Signs that were met, in words: what was looked at, and what it showed."""
-    return tuple((SIGNS[key].name, value) for key, value in signs.met().items())
+def sign_words(signs: Signs, place: str) -> tuple[tuple[str, str], ...]:
+    """Signs that were met at a place, in words: what was looked at, and what it showed."""
+    return tuple((at_place(SIGNS[key].name, place), at_place(value, place)) for key, value in signs.met().items())

@@ -11,6 +11,7 @@ from functools import partial
 from random import Random
 from typing import NamedTuple
 
+from toolkit.diagnosis.load_words import at_place
 from toolkit.diagnosis.posterior import Belief
 from toolkit.diagnosis.signatures import SUSPECTS, TWO
 from toolkit.diagnosis.signs import Signs
@@ -154,8 +155,9 @@ def _visit(case: TroubleCase, key: str, chance: Random, units: str) -> VisitQues
     return VisitQuestion(
         key,
         f"{call_words(case)} You are qualified for work on this station, and the written "
-        "procedure is in your hand. Choose one check after the other, each for what it tells a minute, and leave "
-        "when you know enough. If a stop condition shows, that comes first.",
+        "procedure is in your hand. Nobody smells gas indoors; people and flames are kept away from vents and stacks, "
+        "and the operator knows. The meter stands before the regulators. Choose one check after the other, each for "
+        "what it tells a minute, and leave when you know enough. If a stop condition shows, that comes first.",
         case.opening(),
         case.signs,
         case.place,
@@ -177,7 +179,8 @@ def _cause(case: TroubleCase, key: str, chance: Random, units: str) -> CauseQues
     return CauseQuestion(
         key,
         f"So that all go by the same readings: somebody else {whose}, and this is what was found. "
-        "It is one of these. Spread 100 points over them, as sure as you are of each.",
+        "The meter stands before the regulators. It is one of these. Spread 100 points over them, as sure as you are "
+        "of each.",
         signs,
         case.signs,
         case.place,
@@ -245,12 +248,16 @@ _SOUND_BEFORE: Mapping[tuple[int, int], str] = {
 def _restore(case: TroubleCase, key: str, chance: Random, units: str) -> OrderQuestion:  # noqa: ARG001
     sound = case.suspect in ("nothing", "sun")
     steps, before = (_SOUND_STEPS, _SOUND_BEFORE) if sound else (_STEPS, _BEFORE)
-    entries = tuple(step.format(back=_BACK[case.signs.slam_shut == "tripped"]) for step in steps)
+    back = _BACK[case.signs.slam_shut == "tripped"]
+    entries = tuple(at_place(step.format(back=back), case.place) for step in steps)
     found = SUSPECTS[case.suspect] if sound else f"{SUSPECTS[case.suspect]}, found and borne out"
     return safe_steps(
         key,
-        f"It was: {found}. The place is safe, the operator knows, and every appliance valve "
-        "is shut. Put what a qualified person does next in order.",
+        at_place(
+            f"It was: {found}. The place is safe, the operator knows, and every appliance valve is shut. Put what a "
+            "qualified person does next in order.",
+            case.place,
+        ),
         entries,
         before,
         "The cause comes before the reset, leaks are looked for as soon as gas is in, and the layers are proven before "

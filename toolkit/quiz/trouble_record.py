@@ -7,6 +7,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from toolkit.diagnosis.load_words import at_place
 from toolkit.quiz.ordering import ChoiceQuestion
 from toolkit.quiz.pictures import HIGHEST_SHOWN, outlet_picture
 from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
@@ -114,7 +115,9 @@ def layer_question(case: TroubleCase, key: str, chance: Random, units: str) -> C
         return f"{option[0].upper()}{option[1:]} did not act in this run{_although(case, option, units)}."
 
     marks = tuple(one for one in set_points(case) if one[1] <= 1.05 * trace_of(case.scenario).peak(signal_of(case))[1])
-    seen = sign_words(case.signs.only(("slam_shut", "switch", "relief", "trip", "vent_on", "vent_off", "between")))
+    seen = sign_words(
+        case.signs.only(("slam_shut", "switch", "relief", "trip", "vent_on", "vent_off", "between")), case.place
+    )
     return ChoiceQuestion(
         key,
         f"Here is the record of the day, and what else was looked at. From {day_end(case):.0f} s on the outlet was "
@@ -151,9 +154,12 @@ def number_question(case: TroubleCase, key: str, chance: Random, units: str) -> 
         share, full = (outlet / worker) ** 0.5, format_quantity(rated, "standard_flow", units)
         return NumericQuestion(
             key,
-            f"With all burners on the outlet gauge reads {format_pressure(outlet, units)}. At the set point of "
-            f"{format_pressure(worker, units)} the burners together take {full}, all of it through fixed orifices into "
-            "the open air. What do they take now?",
+            at_place(
+                f"With all burners on the outlet gauge reads {format_pressure(outlet, units)}. At the set point of "
+                f"{format_pressure(worker, units)} the burners together take {full}, all of it through fixed orifices "
+                "into the open air. What do they take now?",
+                case.place,
+            ),
             "standard_flow",
             rated * share,
             "Through a fixed orifice at low pressure the flow goes with the square root of the gauge pressure: "

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from toolkit.diagnosis.load_words import at_place
 from toolkit.diagnosis.signs import SIGNS
 from toolkit.quiz.trouble_case import TroubleCase
 from toolkit.units import format_pressure, spoken
@@ -82,4 +83,4 @@ def call_words(case: TroubleCase) -> str:
         for key, value in met.items()
         if key not in ("burners", "trip")
     )
-    return f"{' '.join(said)} On arrival you see: {seen}."
+    return at_place(f"{' '.join(said)} On arrival you see: {seen}.", case.place)

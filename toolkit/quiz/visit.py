@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 
+from toolkit.diagnosis.load_words import at_place
 from toolkit.diagnosis.next_check import (
     CHECKS,
     STOPS,
@@ -118,17 +119,23 @@ class Walk:
         return sum(step.minutes for step in self.steps)
 
 
-def worded(act: str) -> str:
-    """Something that can be done, with its minutes, in words."""
-    name, minutes = (MAKE_SAFE_NAME, SAFE_MINUTES) if act == MAKE_SAFE else (CHECKS[act].name, CHECKS[act].minutes)
-    return f"{name} ({minutes:g}\u00a0min)"  # no line ends between number and unit
+def named(act: str, place: str = "") -> str:
+    """Something that can be done, in words; at a place, as it is said there."""
+    return MAKE_SAFE_NAME if act == MAKE_SAFE else at_place(CHECKS[act].name, place)
+
+
+def worded(act: str, place: str = "") -> str:
+    """Something that can be done, with its minutes, in words; at a place, as it is said there."""
+    minutes = SAFE_MINUTES if act == MAKE_SAFE else CHECKS[act].minutes
+    return f"{named(act, place)} ({minutes:g}\u00a0min)"  # no line ends between number and unit
 
 
 def choices(question: VisitQuestion) -> dict[str, tuple[str, ...]]:
     """What may be done at a visit, group by group, each group by its names; a group with nothing is left out."""
     offered = (*question.checks, MAKE_SAFE)
     found = {
-        title: tuple(sorted((key for key in group if key in offered), key=worded)) for title, group in GROUPS.items()
+        title: tuple(sorted((key for key in group if key in offered), key=lambda key: worded(key, question.place)))
+        for title, group in GROUPS.items()
     }
     return {title: group for title, group in found.items() if group}
 
@@ -143,15 +150,16 @@ def walk(question: VisitQuestion, acts: Sequence[str]) -> Walk:
             safe += holding
             steps.append(Step(act, MAKE_SAFE_NAME, SAFE_MINUTES, (), float(bool(holding))))
             continue
-        check = CHECKS[act]
+        check, name = CHECKS[act], named(act, question.place)
         stopped = check.forbidden or (f"{_sentence(STOPS[holding[0]])} Nothing is read before that." if holding else "")
         if stopped:
-            steps.append(Step(act, check.name, 0.0, (), 0.0))
+            steps.append(Step(act, name, 0.0, (), 0.0))
             break
         credit = _credit(_thinks(question, signs), check, _closed(question, acts[:number]), safe)
         new = {key: value for key in check.signs if (value := getattr(question.shows, key)) is not None}
         signs = question.shows.only({*signs.met(), *new})
-        steps.append(Step(act, check.name, check.minutes, tuple((SIGNS[k].name, v) for k, v in new.items()), credit))
+        shown = tuple((at_place(SIGNS[k].name, question.place), at_place(v, question.place)) for k, v in new.items())
+        steps.append(Step(act, name, check.minutes, shown, credit))
     left = [one for one in stops_of(signs) if one not in safe]
     bits = before - _unsure(_thinks(question, signs))
     return Walk(tuple(steps), signs, left[0] if left and not stopped else "", stopped, bits)

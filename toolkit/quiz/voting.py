@@ -14,7 +14,7 @@ from toolkit.quiz.ordering import ChoiceQuestion
 from toolkit.quiz.questions import NumericQuestion, Question, VisitQuestion
 from toolkit.quiz.trouble_case import LEVELS, TroubleCase, draw_case, places
 from toolkit.quiz.trouble_items import LESSON, OBJECTIVES, case_items
-from toolkit.quiz.visit import MAKE_SAFE, MAKE_SAFE_NAME, NOTHING_SHOWN, STOP_CARD, advised_acts, walk
+from toolkit.quiz.visit import MAKE_SAFE, NOTHING_SHOWN, STOP_CARD, advised_acts, named, walk
 from toolkit.units import format_quantity
 
 # With fewer there is nothing to talk about.
@@ -104,15 +104,18 @@ def _first_check(question: VisitQuestion) -> Vote:
     # From nearly as good to hardly worth the walk.
     spread = [less[place * (len(less) - 1) // max(1, OTHER_CHECKS - 1)] for place in range(OTHER_CHECKS) if less]
     unsafe = [key for key in question.checks if CHECKS[key].forbidden][:1]
-    acts = sorted({best, *spread, *unsafe, MAKE_SAFE}, key=_name)
-    explanation = f"First comes: {_name(best)}. {QUALIFIED}"
+    acts = sorted({best, *spread, *unsafe, MAKE_SAFE}, key=lambda act: _name(question, act))
+    explanation = f"First comes: {_name(question, best)}. {QUALIFIED}"
     return Vote(
-        tuple(_name(act) for act in acts), acts.index(best), tuple(_told(question, act) for act in acts), explanation
+        tuple(_name(question, act) for act in acts),
+        acts.index(best),
+        tuple(_told(question, act) for act in acts),
+        explanation,
     )
 
 
-def _name(act: str) -> str:
-    name = MAKE_SAFE_NAME if act == MAKE_SAFE else CHECKS[act].name
+def _name(question: VisitQuestion, act: str) -> str:
+    name = named(act, question.place)
     return name[0].upper() + name[1:]
 
 

@@ -23,7 +23,10 @@ from toolkit.classroom.mastery import (
 )
 from toolkit.classroom.record import Record, stopwatch
 from toolkit.classroom.review import PASS_MARKS
+from toolkit.diagnosis.load_words import at_place
+from toolkit.diagnosis.look_up import meanwhile
 from toolkit.diagnosis.signatures import SUSPECTS
+from toolkit.diagnosis.signs import Signs
 from toolkit.errors import CourseError, RecordError
 from toolkit.quiz import html
 from toolkit.quiz.bank import bank, case_of_key, reviewed
@@ -45,6 +48,12 @@ _GRID = {"grid_template_columns": "repeat(auto-fit, minmax(min(330px, 100%), 1fr
 # Wide pages show a step whole in its menu; a screen reader speaks it there at any width.
 _NARROW = "<style>.gp-in-full{display:none}@media(max-width:760px){.gp-in-full{display:block}}</style>"
 _FIELD, _NAMED = {"width": "620px", "max_width": "100%"}, {"description_width": "130px"}
+# On a narrow page a menu stands below its name: beside it there would be no room for what is chosen.
+_ROOM = (
+    "<style>@media(max-width:760px){.gp-choice{flex-wrap:wrap;height:auto!important}"
+    ".gp-choice .widget-label{width:100%!important;text-align:left}"
+    ".gp-choice select{flex:1 1 100%!important;min-height:36px}}</style>"
+)
 
 
 def visit() -> Any:
@@ -82,10 +91,10 @@ class CaseQuiz(Quiz):
                     field.style, field.layout = {"description_width": "310px"}, {"width": "410px", "max_width": "100%"}
             return fields
         self.acts, self.buttons, self.since = [], {}, stopwatch()
-        self.sum.value = html.note("No check is made yet. Minutes gone: 0.")
+        self.sum.value = html.note("No check is made yet. Minutes gone: 0.") + care_html(question, question.opening)
         parts: list[Any] = [widgets.HTML(html.paragraph("A press makes the check, and its minutes are gone."))]
         for title, group in choices(question).items():
-            made = {act: button(worded(act), partial(self.make, act)) for act in group}
+            made = {act: button(worded(act, question.place), partial(self.make, act)) for act in group}
             for one in made.values():
                 one.layout.align_self = "stretch"
             self.buttons |= made
@@ -132,8 +141,8 @@ class CaseQuiz(Quiz):
         if act != MAKE_SAFE:
             # What it showed stands where it was pressed; the keyboard keeps its place, and Tab goes on from there.
             self.buttons[act].disabled = True
-            self.buttons[act].description = f"{worded(act)}: {_came_of(so_far, -1)}"
-        self.sum.value = walk_html(so_far)
+            self.buttons[act].description = f"{worded(act, question.place)}: {_came_of(so_far, -1)}"
+        self.sum.value = walk_html(so_far) + ("" if so_far.stopped else care_html(question, so_far.signs))
         self.since = stopwatch()
         if so_far.stopped:
             self.stopped = True
@@ -188,6 +197,12 @@ def walk_html(so_far: Walk) -> str:
     return html.note(said[0].upper() + said[1:]) + html.table(rows, "Your visit so far")
 
 
+def care_html(question: VisitQuestion, signs: Signs) -> str:
+    """What must be kept to while signs stand that call for care: the look-up page's own words."""
+    told = "".join(html.paragraph(at_place(words, question.place), "li") for words in meanwhile(signs))
+    return f"{html.paragraph('Meanwhile', 'h4')}<ul>{told}</ul>" if told else ""
+
+
 def _came_of(so_far: Walk, at: int) -> str:
     """What came of an act of a visit, in words."""
     step = so_far.steps[at]
@@ -202,8 +217,8 @@ class VisitPage:
 
     def __init__(self, record: Record | None = None) -> None:
         self.record = record or Record()
-        levels = [(f"{level}: {words}", level) for level, words in LEVELS.items()]
         # Short, since a closed menu does not break its line; what was chosen stands below in whole words.
+        levels = [(f"{level}: {words.partition(':')[0]}", level) for level, words in LEVELS.items()]
         stations = [(ANY, None), *((place.replace("_", " "), place) for place in places())]
         self.level = widgets.Dropdown(options=levels, index=0, description="Level", tooltip="Level")
         self.place = widgets.Dropdown(options=stations, index=0, description="Station", tooltip="Station")
@@ -215,6 +230,7 @@ class VisitPage:
         self.kept = widgets.Dropdown(options=[("none of them", None), *kept], index=0, description=name, tooltip=name)
         for field in (self.level, self.place, self.seed, self.kept):
             field.layout, field.style = dict(_FIELD), dict(_NAMED)
+            field.add_class("gp-choice")
             field.observe(lambda _: self.tell_chosen(), "value")
         self.seed.layout = {"width": "260px"}
         self.open_button = button("Open this case", self.open_case)
@@ -236,7 +252,7 @@ class VisitPage:
         hint = "The same level, station and seed give the same case: call them out, and a class works on one case."
         chooser = widgets.VBox(
             [
-                widgets.HTML(html.STYLE),
+                widgets.HTML(html.STYLE + _ROOM),
                 self._large,
                 self.projector,
                 widgets.HTML(html.paragraph("A case to find out", "h3") + html.paragraph(hint)),

@@ -15,7 +15,7 @@ let state, shown;
 
 function fresh() {
   const first = COURSE.stations[0];
-  return {station: 0, layers: [...first.layers], signs: {}, texts: {...first.record}, stops: [], madeSafe: [], done: [],
+  return {station: 0, layers: [...first.layers], network: first.network, signs: {}, texts: {...first.record}, stops: [], madeSafe: [], done: [],
     past: [], qualified: false, chosen: null, practising: false};
 }
 
@@ -51,7 +51,9 @@ function stopCard() {
 
 function stationCard() {
   const select = el("select", {id: "station", onchange: () => take(select.value)},
-    ...COURSE.stations.map((one, at) => el("option", {value: at}, one.title)), el("option", {value: ""}, "my own station"));
+    // A closed menu does not break its line; the whole title stands beside the record.
+    ...COURSE.stations.map((one, at) => el("option", {value: at}, one.title.split(",")[0])),
+    el("option", {value: ""}, "my own station"));
   updates.push(() => { select.value = state.station; });
   return card(2, "Which layers are fitted?", "",
     el("div", {className: "toggles short"}, ...Object.entries(COURSE.layers).map(([key, words]) => toggle(
@@ -67,6 +69,7 @@ function take(place) {
   const station = COURSE.stations[state.station];
   if (station) {
     state.layers = [...station.layers];
+    state.network = station.network;
     Object.assign(state.texts, station.record);
     for (const key of Object.keys(COURSE.record)) document.getElementById(key).value = station.record[key];
   }
@@ -375,6 +378,33 @@ function update() {
   look();
   for (const one of updates) one();
   sheet();
+  speak();
+}
+
+// Every text of the page as it is said of the station: the same as diagnosis/load_words.py. Practice is on stations
+// with burners.
+const PHRASE = new RegExp(COURSE.network.pattern, "g"), written = new WeakMap();
+
+function ofNetwork(phrase) {
+  const words = COURSE.network.words[phrase[0].toLowerCase() + phrase.slice(1)];
+  return phrase[0] === phrase[0].toUpperCase() ? upper(words) : words;
+}
+
+function speak() {
+  const network = state.network && !state.practising;
+  const said = text => network ? text.replace(PHRASE, ofNetwork) : text;
+  const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
+  while (texts.nextNode()) {
+    const node = texts.currentNode;
+    if (node.parentNode.tagName === "SCRIPT") continue;
+    if (!written.has(node)) written.set(node, node.data);
+    const now = said(written.get(node));
+    if (node.data !== now) node.data = now;
+  }
+  for (const one of document.querySelectorAll("[aria-label]")) {
+    if (!written.has(one)) written.set(one, one.getAttribute("aria-label"));
+    one.setAttribute("aria-label", said(written.get(one)));
+  }
 }
 
 function build() {
