@@ -195,6 +195,27 @@ def test_the_cursor_stands_at_its_moment_with_a_dot_on_the_trace(chart: TimeChar
     assert "45 s" in texts(chart)
 
 
+@pytest.mark.parametrize("view", ["desk", "projector"])
+def test_the_cursors_flag_leaves_no_number_in_part(view: str) -> None:
+    chart = TimeChart(ChartSpec((0.0, 10.0), (0.0, 28.0), x_unit="min", view=view))
+    root = ElementTree.fromstring(chart.draw(ChartData((STEADY,), moment=6.1, moment_text="6 min 06 s")))
+    parts = list(root)
+    number = next(part for part in parts if part.text == "6")
+    left, top = float(number.get("x", "")), float(number.get("y", ""))
+    covers = [
+        part
+        for part in parts[parts.index(number) :]
+        if part.tag.endswith("rect") and part.get("fill") == "#FFFFFF" and not part.get("fill-opacity")
+    ]
+    assert any(
+        float(one.get("x", "")) < left < float(one.get("x", "")) + float(one.get("width", ""))
+        and float(one.get("y", "")) < top <= float(one.get("y", "")) + float(one.get("height", ""))
+        for one in covers
+    )
+    far = next(part for part in parts if part.text == "2")
+    assert not any(abs(float(one.get("x", "")) - float(far.get("x", ""))) < 20 for one in covers)
+
+
 def test_a_trace_on_the_edge_has_not_left_the_picture() -> None:
     spec = ChartSpec((0, 10), (0, 30))
     for lowest, leaves in ((-0.001, False), (-0.5, True)):

@@ -122,6 +122,7 @@ class TimeChart:
         surface.grid(across, (left, low - tick, right, low), True, AXIS, s.thin)
         surface.grid(up, (left - tick, low, left, high), False, AXIS, s.thin)
         foot, edge = low - tick - 1.15 * letter, left - tick - 0.4 * letter
+        self._x_texts = [(px, extent(text, s.text)[0]) for px, (_, text) in zip(across.tolist(), xs, strict=True)]
         for px, (_, text) in zip(across.tolist(), xs, strict=True):
             surface.words(px, foot, text, s.text, "middle")
         for px, (_, text) in zip(up.tolist(), ys, strict=True):
@@ -192,7 +193,12 @@ class TimeChart:
             if self._inside(y):
                 self._surface.dot(px, float(self._y_px(y)), self.sizes.trace * 3.5, line.colour)
         width, height = extent(text, self.sizes.text)
-        self._label(px - width / 2, self.plot[1] - self.sizes.text * 0.5 - height / 2, text, flag=True)
+        middle = self.plot[1] - self.sizes.text * 0.5 - height / 2
+        for at, wide in self._x_texts:
+            # a number half under the flag would be read as another one
+            if abs(at - px) < (wide + width) / 2:
+                self._surface.blank((at - wide / 2, middle - height, at + wide / 2, middle + height / 2))
+        self._label(px - width / 2, middle, text, flag=True)
 
     def _point(self, point: Point) -> None:
         x, y = float(self._x_px(point.x)), self._edge_px(point.y)

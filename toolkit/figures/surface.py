@@ -76,6 +76,14 @@ class Surface:
             f'fill="{paint(colour)}" stroke="{CARD}"/>'
         )
 
+    def blank(self, box: Box) -> None:
+        """Leave nothing to be seen in `box`."""
+        left, low, right, high = box
+        self._parts.append(
+            f'<rect x="{num(left)}" y="{num(self._down(high))}" width="{num(right - left)}" '
+            f'height="{num(high - low)}" fill="{CARD}"/>'
+        )
+
     def text(self, left: float, middle: float, text: str, size: float, bold: bool = False, flag: bool = False) -> Box:
         """Write `text` (rows parted by newlines) of `size` [pt] from `left`, centred at the height `middle`.
 
