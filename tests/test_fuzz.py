@@ -89,7 +89,7 @@ def test_a_sound_trace_passes(tripped):
 
 
 def test_mass_that_is_missing_is_seen(tripped):
-    short = replace(tripped, totals=dict(tripped.totals) | {"delivered": tripped.totals["delivered"] * (1 + 1e-6)})
+    short = replace(tripped, totals=dict(tripped.totals) | {"delivered": tripped.totals["delivered"] * (1 + 1e-8)})
     assert found(short) == {"balance"}
     assert imbalance(short) > 1e-9 > imbalance(tripped)
 

@@ -3,7 +3,7 @@
 The state is the gas in each volume and sensing line, as the absolute pressure it would have at the station's
 temperature, the gas in each regulator's case (q = pv V at that temperature, Pa m3), the lift of each relief valve, and
 then running totals of mass in and out that nothing depends on. Because the totals are carried by the same formula, mass
-balances to rounding.
+balances to rounding; where steps are so long that this would tell, by the very same flows (solver.py).
 """
 
 from __future__ import annotations
@@ -33,6 +33,7 @@ from toolkit.devices.relief_valve import ReliefValve, relief_valve_fit
 from toolkit.devices.slam_shut import SlamShut, slam_shut_fit
 from toolkit.flow import nozzle_law
 from toolkit.hunting import Rows
+from toolkit.rates import BENDS
 from toolkit.scenario import Condition, Device, Scenario
 from toolkit.stretch import rates_at, slopes_at
 
@@ -85,6 +86,17 @@ class Network:
     def size(self) -> int:
         """Length of the whole state, totals included."""
         return len(self.per_mass)
+
+    @cached_property
+    def masses(self) -> tuple[float, ...]:
+        """The kilograms that one unit of each place stands for, 0 for a lift; what came in counts against the rest.
+
+        So no step changes the sum.
+        """
+        found = [1.0 / per if i < self.gas else 0.0 for i, per in enumerate(self.per_mass)]
+        for total in TOTALS:
+            found[self.places[total]] = -1.0 if total == "supplied" else 1.0
+        return tuple(found)
 
     @cached_property
     def shown_at(self) -> tuple[int, ...]:
@@ -166,8 +178,8 @@ class Network:
 
         def slopes(shown: Shown) -> Rows:
             found = machine.room(self.size * n)
-            moved = machine.room(MOST_VALUES)
-            machine.call(slopes_at, self.plan, self.fixed, numbers, machine.floats(shown), found, moved)
+            room = machine.room(BENDS * len(self.fits)), machine.room(MOST_VALUES)
+            machine.call(slopes_at, self.plan, self.fixed, numbers, machine.floats(shown), found, *room)
             return [found[i * n : (i + 1) * n] for i in range(self.size)]
 
         return RightSide(rates, slopes)

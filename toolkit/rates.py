@@ -14,6 +14,7 @@ from toolkit.devices.balance import read_regulator
 from toolkit.devices.fit import (
     MOST_PORTS,
     MOST_READ,
+    MOST_VALUES,
     OPENING,
     PIPE,
     PRESSURE_SWITCH,
@@ -44,6 +45,9 @@ NOZZLE = 0
 AIR = len(NozzleLaw._fields)
 TOLERANCE = AIR + 1
 RESTS = TOLERANCE + 1
+# So many slopes of flows has a device: of each value by each place that it reads, then by time.
+BY_TIME = MOST_READ * MOST_VALUES
+BENDS = BY_TIME + MOST_VALUES
 
 _read_nozzle = reader(NozzleLaw)
 
@@ -147,10 +151,11 @@ def rates_of(net: Layout, numbers: Floats, state: Floats, shown: Floats, rates: 
 
 
 @compiled
-def slopes_of(net: Layout, numbers: Floats, shown: Floats, slopes: Floats, moved: Floats) -> None:
+def slopes_of(net: Layout, numbers: Floats, shown: Floats, slopes: Floats, bends: Floats, moved: Floats) -> None:
     """Write the slopes of the rates where this is shown: a row of `dynamic` numbers for each place of the state.
 
-    Each device is moved only by what it reads. `moved` has room for one device's values.
+    Each device is moved only by what it reads. `bends` has the slopes of each device's flows by themselves, BENDS of
+    them; those by time are not written here. `moved` has room for one device's values.
     """
     plan, n = net.plan, net.dynamic
     for i in range(net.size * n):
@@ -165,8 +170,29 @@ def slopes_of(net: Layout, numbers: Floats, shown: Floats, slopes: Floats, moved
             shown[j] = here + nudge
             show(net, numbers, device, shown, moved, 0)
             shown[j] = here
-            per = numbers[j] / nudge
+            per, mine = numbers[j] / nudge, device * BENDS + look * MOST_VALUES
             for port in range(plan[block + PORTS]):
                 into = block + PORTS + 1 + 2 * port
                 value = plan[into]
-                slopes[plan[into + 1] * n + j] += net.fixed[weights + port] * per * (moved[value] - shown[at + value])
+                risen = moved[value] - shown[at + value]
+                slopes[plan[into + 1] * n + j] += net.fixed[weights + port] * per * risen
+                bends[mine + value] = per * risen
+
+
+@compiled
+def add_bent(net: Layout, bends: Floats, x: Floats, later: float, times: float, rates: Floats) -> None:
+    """Add to `rates` what `times` a move `x` of the state and `later` [s] change them by, by the `bends` of the flows.
+
+    Each flow is summed up by itself and goes to its ports as one number: what it is rounded by, one place gains and
+    another loses.
+    """
+    plan = net.plan
+    for device in range(net.devices):
+        block, weights = HEAD + device * BLOCK, travel_at(net, device) + 1
+        for port in range(plan[block + PORTS]):
+            into = block + PORTS + 1 + 2 * port
+            mine = device * BENDS + plan[into]
+            change = later * bends[mine + BY_TIME]
+            for look in range(plan[block + READS]):
+                change += bends[mine + look * MOST_VALUES] * x[plan[block + READS + 1 + look]]
+            rates[plan[into + 1]] += net.fixed[weights + port] * (times * change)

@@ -22,6 +22,7 @@ from toolkit.devices.slam_shut import SlamShut
 from toolkit.errors import SimulationError
 from toolkit.hunting import SWINGS, Hunting, slowest_to_die
 from toolkit.network import Network, State, network, settling, start_guess
+from toolkit.rates import BENDS
 from toolkit.readout import Stretch, trace_of
 from toolkit.scenario import Condition, Scenario, Station
 from toolkit.solver import Work
@@ -230,11 +231,13 @@ def integrate(
     watching: Sequence[Watching] = (),
     damps: bool = True,
     budget: int = STEP_BUDGET,
+    books: bool = True,
 ) -> Stretch:
     """The run from `start` to `end` [s] while the conditions go in a straight line from one to the other.
 
     Its first point is the start itself; `tolerance` multiplies the error allowed. Where a watched setting is passed the
     last point is the one just after. From where it hunts on the points show the middle of it, unless it `damps` not.
+    Unless it `books` not, no step may lose mass by rounding.
     Raises SimulationError when the step budget is used up or no step is small enough.
     """
     machine = net.machine
@@ -247,7 +250,7 @@ def integrate(
     watched = len(watching), machine.ints([one.place for one in watching]), machine.floats(settings)
     places = net.around_regulators
     swinging = len(places), machine.ints(places), machine.room(SWINGS * len(places))
-    rows, work = machine.ints([0]), _work(net, state)
+    rows, work = machine.ints([0]), _work(net, state, books)
     width, blocks, status = 1 + 2 * net.size + net.width, [], FULL
     while status == FULL:
         points = machine.room(ROOM * width)
@@ -279,15 +282,17 @@ def _watch_numbers(
     return factor, low, high
 
 
-def _work(net: Network, state: Sequence[float]) -> Work:
-    """The buffers of a stretch that begins at a state."""
+def _work(net: Network, state: Sequence[float], books: bool = False) -> Work:
+    """The buffers of a stretch that begins at a state; the masses are 0 where none is booked."""
     size, n, shown, room = net.size, net.dynamic, net.width, net.machine.room
     return Work(
         state=net.machine.floats(state),
         rates=room(size),
         shown=room(shown),
         slopes=room(size * n),
+        bends=room(BENDS * len(net.fits)),
         drift=room(size),
+        masses=net.machine.floats(net.masses) if books else room(size),
         before=room(size),
         here=room(net.count),
         there=room(net.count),
@@ -300,6 +305,8 @@ def _work(net: Network, state: Sequence[float]) -> Work:
         first=room(size),
         second=room(size),
         side=room(size),
+        left=room(size),
+        more=room(n),
     )
 
 
@@ -315,9 +322,8 @@ def settled_state(station: Station, conditions: tuple[Condition, ...]) -> tuple[
     guess = start_guess(net)
     state = [p / room.warmth for p, room in zip(guess, rooms, strict=False)] + guess[len(rooms) :]
     try:
-        state = (
-            integrate(net, state, 0.0, SETTLING_TIME, conditions, conditions, SETTLING_TOLERANCE).states[-1].tolist()
-        )
+        rest = integrate(net, state, 0.0, SETTLING_TIME, conditions, conditions, SETTLING_TOLERANCE, books=False)
+        state = rest.states[-1].tolist()
     except SimulationError as error:
         raise SimulationError(f"The station finds no rest to start from. Left to stand: {error}") from None
     return tuple(state[: net.dynamic])

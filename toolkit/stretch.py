@@ -12,7 +12,22 @@ from typing import NamedTuple
 from toolkit.compiled import Floats, Ints, compiled, entry
 from toolkit.devices.fit import REGULATOR
 from toolkit.hunting import most_turned, swings, swings_so_far
-from toolkit.rates import BLOCK, HEAD, LAW, RESTS, SHOWN, TOLERANCE, Layout, layout_of, rates_of, slopes_of, travel_at
+from toolkit.rates import (
+    BENDS,
+    BLOCK,
+    BY_TIME,
+    HEAD,
+    LAW,
+    RESTS,
+    SHOWN,
+    TOLERANCE,
+    VALUES,
+    Layout,
+    layout_of,
+    rates_of,
+    slopes_of,
+    travel_at,
+)
 from toolkit.solver import Work, step
 
 # A stretch begins with a step this long [s], or with this share of it where it is short.
@@ -140,12 +155,17 @@ def _thrown(net: Layout, w: Work) -> bool:
 
 @compiled
 def _drift(net: Layout, w: Work, way: Way, share: float) -> None:
-    """Write how the rates change by themselves while the conditions move [1/s], at a share of the way."""
+    """Write how the rates and the flows change by themselves while the conditions move [1/s], at a share of the way."""
     nudge = 1e-4 if share < 0.5 else -1e-4
     _conditions(net, way, share + nudge, w.there)
     rates_of(net, w.there, w.state, w.new_shown, w.new_rates)
+    seconds = nudge * (way.end - way.start)
     for i in range(net.size):
-        w.drift[i] = (w.new_rates[i] - w.rates[i]) / (nudge * (way.end - way.start))
+        w.drift[i] = (w.new_rates[i] - w.rates[i]) / seconds
+    for device in range(net.devices):
+        at = net.plan[HEAD + device * BLOCK + SHOWN]
+        for value in range(net.plan[HEAD + device * BLOCK + VALUES]):
+            w.bends[device * BENDS + BY_TIME + value] = (w.new_shown[at + value] - w.shown[at + value]) / seconds
 
 
 @compiled
@@ -189,7 +209,9 @@ def stretch(
     rates: Floats,
     shown: Floats,
     slopes: Floats,
+    bends: Floats,
     drift: Floats,
+    masses: Floats,
     previous: Floats,
     here: Floats,
     there: Floats,
@@ -202,6 +224,8 @@ def stretch(
     first: Floats,
     second: Floats,
     side: Floats,
+    left: Floats,
+    more: Floats,
 ) -> int:
     """Take steps from `state` until the stretch is DONE, something has TRIPPED, the points are FULL, or none helps.
 
@@ -215,7 +239,9 @@ def stretch(
         rates,
         shown,
         slopes,
+        bends,
         drift,
+        masses,
         previous,
         here,
         there,
@@ -228,6 +254,8 @@ def stretch(
         first,
         second,
         side,
+        left,
+        more,
     )
     way = Way(before, after, run[START], run[END], run[MOVES] != 0.0)
     watched = Watched(settings, watched_places, watched_numbers)
@@ -249,7 +277,7 @@ def stretch(
         if row == room:
             run[NOW], run[STEP], run[LARGER], rows[0] = t, h, larger, row
             return FULL
-        slopes_of(net, w.here, w.shown, w.slopes, w.new_shown)
+        slopes_of(net, w.here, w.shown, w.slopes, w.bends, w.new_shown)
         if way.moves:
             _drift(net, w, way, _share(way, t))
         while True:
@@ -326,9 +354,11 @@ def rates_at(plan: Ints, fixed: Floats, numbers: Floats, state: Floats, shown: F
 
 @entry
 @compiled
-def slopes_at(plan: Ints, fixed: Floats, numbers: Floats, shown: Floats, slopes: Floats, moved: Floats) -> int:
-    """Write the slopes of the rates where this is shown; `moved` is as `slopes_of` wants it."""
-    slopes_of(layout_of(plan, fixed), numbers, shown, slopes, moved)
+def slopes_at(
+    plan: Ints, fixed: Floats, numbers: Floats, shown: Floats, slopes: Floats, bends: Floats, moved: Floats
+) -> int:
+    """Write the slopes of the rates where this is shown; `bends` and `moved` are as `slopes_of` wants them."""
+    slopes_of(layout_of(plan, fixed), numbers, shown, slopes, bends, moved)
     return DONE
 
 
