@@ -11,10 +11,13 @@ Parts, each by name on the command line, all by default:
 
 from __future__ import annotations
 
+import contextlib
+import os
 import statistics
+import subprocess
 import sys
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -190,29 +193,35 @@ def panel() -> None:
                 print(f"  {lesson} {key:12s} {seconds(press, 20) * 1e3:6.1f} ms")
 
 
+# The bench of lesson 03 as `interact` and pyplot make it: the same drawing, chart with its marks and events, gauges,
+# words; the figure is made anew at each move and shown by the notebook's own backend.
 INTERACT = """
-import io
+%matplotlib inline
 import ipywidgets, matplotlib.pyplot as plt
-from IPython.display import SVG, Image, display
-from toolkit.panels.lesson_03 import BENCH, scenario
-from toolkit.panels.regulator_view import drawing, levels, marks, story
-from toolkit.simulation import simulate
-from toolkit.units import IN_WC
+from IPython.display import SVG, display
+from toolkit.panels.lesson_03 import BENCH
 
 def show(debris):
-    trace = simulate(scenario(BENCH.start("us") | {"debris": debris * 0.0254}))
+    shown = BENCH.show(BENCH.start("us") | {"debris": debris * 0.0254})
+    spec, chart = shown.spec, shown.chart
     figure, axes = plt.subplots(figsize=(6.25, 3.75))
-    axes.plot(trace.times / 60, trace["outlet_gauge_pressure"] / IN_WC)
-    for mark in marks(levels(trace.scenario), "us"):
-        axes.axhline(mark.value, label=mark.label)
-    axes.set(xlim=(0, 10), ylim=(0, 30), xlabel="Time (min)", ylabel="Outlet (in. w.c.)")
-    axes.legend()
-    buffer = io.BytesIO()
-    figure.savefig(buffer, dpi=96)
-    plt.close(figure)
-    display(SVG(drawing(trace, 400.0, "us")))
-    display(Image(buffer.getvalue()))
-    print(story(trace, "us"))
+    for line in chart.lines:
+        axes.plot(line.times, line.values, label=line.label)
+    for mark in chart.marks:
+        axes.axhline(mark.value, linestyle="--", label=mark.label)
+    for event in chart.events:
+        axes.axvline(event.time, linestyle=":")
+        axes.annotate(event.label, (event.time, spec.y_range[1]), rotation=30)
+    axes.axvline(chart.moment, color="black")
+    axes.set(xlim=spec.x_range, ylim=spec.y_range, xlabel=f"{spec.x_name} ({spec.x_unit})")
+    axes.set_ylabel(f"{spec.y_name} ({spec.y_unit})")
+    axes.grid()
+    axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5))
+    display(SVG(shown.drawing))
+    plt.show()
+    for name, text in shown.readouts:
+        print(name, text)
+    print(shown.sentence)
 
 ipywidgets.interact(show, debris=ipywidgets.FloatSlider(min=0, max=0.046, step=0.002, value=0.01));
 """
@@ -224,9 +233,9 @@ STOPWATCH = """
   window.taken = [];
   let pressed = 0;
   document.addEventListener("keydown", () => { pressed = performance.now(); }, true);
-  const latest = () => [...document.querySelectorAll("svg.gp-chart, img[src^='data:image/png']")]
+  const latest = () => [...document.querySelectorAll(".gp-panel svg.gp-chart, img[src^='data:image/png']")]
     .filter(one => one.getBoundingClientRect().width > 300).pop();
-  const shown = picture => picture.src || picture.innerHTML;
+  const shown = picture => picture && (picture.src || picture.innerHTML);
   let before = shown(latest());
   new MutationObserver(async () => {
     const picture = latest();
@@ -310,8 +319,56 @@ def lessons() -> None:
         chrome.close()
 
 
+@contextlib.contextmanager
+def plain_jupyterlab(home: Path, notebooks: Path) -> Iterator[str]:
+    """JupyterLab as it comes, in a home of its own and asking nothing from outside: its address with its token."""
+    import secrets
+    import socket
+    import urllib.request
+
+    from browser import made_engine
+
+    home.mkdir()
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    token = secrets.token_hex(16)
+    settings = {
+        "ServerApp.ip": "127.0.0.1",
+        "ServerApp.port": port,
+        "ServerApp.port_retries": 0,
+        "ServerApp.root_dir": notebooks,
+        "ServerApp.open_browser": False,
+        "ServerApp.allow_root": True,
+        "IdentityProvider.token": token,
+        "LabApp.news_url": "None",
+        "LabApp.check_for_updates_class": "jupyterlab.NeverCheckForUpdate",
+        "LabApp.expose_app_in_browser": True,
+    }
+    command = [sys.executable, "-m", "jupyterlab", *(f"--{key}={value}" for key, value in settings.items())]
+    environment = (
+        os.environ | made_engine() | {"HOME": str(home), "JUPYTER_NO_CONFIG": "1", "IPYTHONDIR": str(home / "ipython")}
+    )
+    with subprocess.Popen(command, env=environment, stderr=subprocess.DEVNULL) as server:
+        try:
+            until = time.monotonic() + 60
+            while True:
+                try:
+                    urllib.request.urlopen(f"http://127.0.0.1:{port}/api", timeout=5).close()
+                    break
+                except OSError:
+                    assert time.monotonic() < until, "JupyterLab did not start"
+                    time.sleep(0.2)
+            yield f"http://127.0.0.1:{port}/lab/tree/{{}}?reset&token={token}"
+        finally:
+            server.terminate()
+
+
 def browser() -> None:
-    """Cold start, and key press to painted picture: the bench of lesson 03 against `interact` with the same run."""
+    """Cold start, and key press to painted picture: the bench of lesson 03 against `interact` with the same run.
+
+    The latter in JupyterLab as it comes, and once more with the course's own settings of the page.
+    """
     import tempfile
 
     import nbformat
@@ -323,28 +380,44 @@ def browser() -> None:
         about = {"kernelspec": {"name": "python3", "display_name": "Python 3"}, "guarded_pressure": {"lesson": number}}
         return new_notebook(cells=[new_code_cell(source) for source in sources], metadata=about)
 
+    def moved(page: Any, number: int, words: str) -> float:
+        page.locator("svg.gp-chart, img[src^='data:image/png']").last.wait_for()
+        return pressed(page, page.locator(".noUi-handle").nth(number), f"{words:34s} ")
+
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as driver:
         lessons = Path(scratch, "lessons")
         lessons.mkdir()
         nbformat.write(book("00", "from toolkit.panels import bench\nbench('03')"), lessons / "00_start_here.ipynb")
         nbformat.write(book("99", INTERACT), lessons / "99_interact.ipynb")
         chrome = driver.chromium.launch(executable_path=chromium(), args=list(FLAGS))
-        start = time.perf_counter()
-        with running_course(Path(scratch, "home"), lessons) as course:
+
+        def new_page() -> Any:
             page = chrome.new_page(viewport={"width": 1280, "height": 900})
             page.set_default_timeout(60_000)
+            return page
+
+        start = time.perf_counter()
+        with running_course(Path(scratch, "home"), lessons) as course:
+            page = new_page()
             lesson(page, course, "00_start_here.ipynb")
             print(f"browser: from the command to a usable lesson {time.perf_counter() - start:.1f} s")
-            medians = {}
-            for name, words in (("00_start_here.ipynb", "the bench"), ("99_interact.ipynb", "interact")):
-                lesson(page, course, name)
-                if page.get_by_role("radio").count():
-                    page.get_by_role("radio").first.check()
-                    page.get_by_role("button", name="Open the bench").click()
-                page.locator("svg.gp-chart, img[src^='data:image/png']").last.wait_for()
-                handle = page.locator(".noUi-handle").nth(2 if words == "the bench" else 0)
-                medians[words] = pressed(page, handle, f"{words:10s} ")
-            print(f"  ratio of the medians x{medians['interact'] / medians['the bench']:.1f}")
+            page.get_by_role("radio").first.check()
+            page.get_by_role("button", name="Open the bench").click()
+            ours = moved(page, 2, "the bench")
+            lesson(page, course, "99_interact.ipynb")
+            dressed = moved(page, 0, "interact, on the course's page")
+            page.close()
+        with plain_jupyterlab(Path(scratch, "plain"), lessons) as address:
+            page = new_page()
+            page.goto(address.format("99_interact.ipynb"))
+            page.wait_for_function("window.jupyterapp?.shell.currentWidget?.context?.isReady")
+            page.evaluate(
+                """async () => { await jupyterapp.shell.currentWidget.sessionContext.ready;
+                    await jupyterapp.commands.execute("notebook:run-all-cells"); }"""
+            )
+            plain = moved(page, 0, "interact, JupyterLab as it comes")
+            page.close()
+        print(f"  ratio of the medians x{plain / ours:.1f}, x{dressed / ours:.1f} on the same page")
         chrome.close()
 
 

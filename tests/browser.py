@@ -20,6 +20,7 @@ from urllib.parse import urlsplit
 
 from playwright.sync_api import Page
 
+from toolkit import compiled
 from toolkit.front.launch import FRONT, HOST
 
 WAIT = 60_000  # ms; for a loaded machine, not an expectation
@@ -90,6 +91,7 @@ def running_course(home: Path, lessons: Path | None = None) -> Iterator[Course]:
     command += ["--lessons", str(lessons)] if lessons else []
     data = home / "record"
     environment = os.environ | {
+        **made_engine(),
         "HOME": str(home),
         "XDG_CONFIG_HOME": str(home / "config"),
         "XDG_DATA_HOME": str(home / "share"),
@@ -124,6 +126,12 @@ def running_course(home: Path, lessons: Path | None = None) -> Iterator[Course]:
                 raise
     assert code == 0, f"the course ended with {code}\n{said.read_text()}"
     assert not [pid for pid in kernels if alive(pid)], "kernels outlived the course"
+
+
+def made_engine() -> dict[str, str]:
+    """Where this user's machine code lies: a home of a test's own would have it made anew, at each start."""
+    path = compiled.code_path()
+    return {compiled.FOLDER: str(path.parent)} if path else {}
 
 
 def children(pid: int) -> list[int]:

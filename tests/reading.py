@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import psutil
-from browser import WAIT, Course
+from browser import WAIT, Course, made_engine
 
 from toolkit.front.launch import START_LESSON
 
@@ -139,6 +139,7 @@ def served(
     before = set(scratch.glob("course-*"))  # a server that was killed could not tidy up
     said = home / "stderr.txt"
     environment = os.environ | {
+        **made_engine(),
         "HOME": str(home),
         "TMPDIR": str(scratch),
         "JUPYTER_DATA_DIR": str(home / "jupyter"),

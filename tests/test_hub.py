@@ -26,6 +26,7 @@ from urllib.request import OpenerDirector
 
 import psutil
 import pytest
+from browser import made_engine
 from reading import visitor
 from test_read import PATIENCE, message
 from tornado.httpclient import HTTPRequest
@@ -119,6 +120,7 @@ def running(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Hub]:
     code = home / "code.txt"
     code.write_text(CODE + "\n")
     environment = {name: value for name, value in os.environ.items() if name not in hub.VARIABLES} | {
+        **made_engine(),
         "HOME": str(home),
         hub.CODE_FILE: str(code),
         hub.PORT: str(port),
