@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import contextlib
 import os
+import re
 import statistics
 import subprocess
 import sys
@@ -193,18 +194,20 @@ def panel() -> None:
                 print(f"  {lesson} {key:12s} {seconds(press, 20) * 1e3:6.1f} ms")
 
 
-# The bench of lesson 03 as `interact` and pyplot make it: the same drawing, chart with its marks and events, gauges,
-# words; the figure is made anew at each move and shown by the notebook's own backend.
+# A bench as `interact` and pyplot make it: the same drawing, chart with its marks and events, ladder, gauges, words;
+# the figure is made anew at each move and shown by the notebook's own backend.
 INTERACT = """
 %matplotlib inline
 import ipywidgets, matplotlib.pyplot as plt
 from IPython.display import SVG, display
-from toolkit.panels.lesson_03 import BENCH
+from toolkit.panels.lesson_{lesson} import BENCH
 
 def show(debris):
-    shown = BENCH.show(BENCH.start("us") | {"debris": debris * 0.0254})
+    shown = BENCH.show(BENCH.start("us") | {{"debris": debris * 0.0254}})
     spec, chart = shown.spec, shown.chart
-    figure, axes = plt.subplots(figsize=(6.25, 3.75))
+    two = bool(shown.ladder)
+    figure, both = plt.subplots(1, 1 + two, figsize=(6.25 + 3.5 * two, 3.75), squeeze=False)
+    axes = both[0][0]
     for line in chart.lines:
         axes.plot(line.times, line.values, label=line.label)
     for mark in chart.marks:
@@ -213,10 +216,18 @@ def show(debris):
         axes.axvline(event.time, linestyle=":")
         axes.annotate(event.label, (event.time, spec.y_range[1]), rotation=30)
     axes.axvline(chart.moment, color="black")
-    axes.set(xlim=spec.x_range, ylim=spec.y_range, xlabel=f"{spec.x_name} ({spec.x_unit})")
-    axes.set_ylabel(f"{spec.y_name} ({spec.y_unit})")
+    axes.set(xlim=spec.x_range, ylim=spec.y_range, xlabel=f"{{spec.x_name}} ({{spec.x_unit}})")
+    axes.set_ylabel(f"{{spec.y_name}} ({{spec.y_unit}})")
     axes.grid()
     axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5))
+    if shown.ladder:
+        ladder = both[0][1]
+        ladder.set(xlim=(0, 1), ylim=spec.y_range, title="Ladder")
+        for mark in chart.marks:
+            ladder.axhspan(mark.value - 0.3, mark.value + 0.3, alpha=0.2)
+            ladder.axhline(mark.value)
+            ladder.annotate(f"{{mark.label}} {{mark.value:.1f}}", (0.1, mark.value))
+        figure.tight_layout()
     display(SVG(shown.drawing))
     plt.show()
     for name, text in shown.readouts:
@@ -365,9 +376,10 @@ def plain_jupyterlab(home: Path, notebooks: Path) -> Iterator[str]:
 
 
 def browser() -> None:
-    """Cold start, and key press to painted picture: the bench of lesson 03 against `interact` with the same run.
+    """Cold start, and key press to painted picture: two benches against `interact` with the same run.
 
-    The latter in JupyterLab as it comes, and once more with the course's own settings of the page.
+    A regulator by itself (lesson 03), and a station with its ladder (lesson 05). `interact` in JupyterLab as it comes,
+    and once more with the course's own settings of the page.
     """
     import tempfile
 
@@ -380,15 +392,18 @@ def browser() -> None:
         about = {"kernelspec": {"name": "python3", "display_name": "Python 3"}, "guarded_pressure": {"lesson": number}}
         return new_notebook(cells=[new_code_cell(source) for source in sources], metadata=about)
 
-    def moved(page: Any, number: int, words: str) -> float:
+    def moved(page: Any, slider: Any, words: str) -> float:
         page.locator("svg.gp-chart, img[src^='data:image/png']").last.wait_for()
-        return pressed(page, page.locator(".noUi-handle").nth(number), f"{words:34s} ")
+        return pressed(page, slider, f"{words:44s} ")
 
     with tempfile.TemporaryDirectory() as scratch, sync_playwright() as driver:
         lessons = Path(scratch, "lessons")
         lessons.mkdir()
-        nbformat.write(book("00", "from toolkit.panels import bench\nbench('03')"), lessons / "00_start_here.ipynb")
-        nbformat.write(book("99", INTERACT), lessons / "99_interact.ipynb")
+        first, *_ = names = {"03": "00_start_here.ipynb", "05": "05_bench.ipynb"}
+        for number, name in names.items():
+            cell = f"from toolkit.panels import bench\nbench('{number}')"
+            nbformat.write(book(number, cell), lessons / name)
+            nbformat.write(book("99", INTERACT.format(lesson=number)), lessons / f"interact_{number}.ipynb")
         chrome = driver.chromium.launch(executable_path=chromium(), args=list(FLAGS))
 
         def new_page() -> Any:
@@ -396,28 +411,37 @@ def browser() -> None:
             page.set_default_timeout(60_000)
             return page
 
+        ours, dressed, plain = {}, {}, {}
         start = time.perf_counter()
         with running_course(Path(scratch, "home"), lessons) as course:
             page = new_page()
-            lesson(page, course, "00_start_here.ipynb")
-            print(f"browser: from the command to a usable lesson {time.perf_counter() - start:.1f} s")
-            page.get_by_role("radio").first.check()
-            page.get_by_role("button", name="Open the bench").click()
-            ours = moved(page, 2, "the bench")
-            lesson(page, course, "99_interact.ipynb")
-            dressed = moved(page, 0, "interact, on the course's page")
+            for number, name in names.items():
+                lesson(page, course, name)
+                if number == first:
+                    print(f"browser: from the command to a usable lesson {time.perf_counter() - start:.1f} s")
+                page.get_by_role("radio").first.check()
+                page.get_by_role("button", name="Open the bench").click()
+                slider = page.get_by_role("slider", name=re.compile("^Debris on"))
+                ours[number] = moved(page, slider, f"{number} the bench")
+                lesson(page, course, f"interact_{number}.ipynb")
+                slider = page.locator(".noUi-handle").first
+                dressed[number] = moved(page, slider, f"{number} interact, on the course's page")
             page.close()
         with plain_jupyterlab(Path(scratch, "plain"), lessons) as address:
-            page = new_page()
-            page.goto(address.format("99_interact.ipynb"))
-            page.wait_for_function("window.jupyterapp?.shell.currentWidget?.context?.isReady")
-            page.evaluate(
-                """async () => { await jupyterapp.shell.currentWidget.sessionContext.ready;
-                    await jupyterapp.commands.execute("notebook:run-all-cells"); }"""
-            )
-            plain = moved(page, 0, "interact, JupyterLab as it comes")
-            page.close()
-        print(f"  ratio of the medians x{plain / ours:.1f}, x{dressed / ours:.1f} on the same page")
+            for number in names:
+                page = new_page()
+                page.goto(address.format(f"interact_{number}.ipynb"))
+                page.wait_for_function("window.jupyterapp?.shell.currentWidget?.context?.isReady")
+                page.evaluate(
+                    """async () => { await jupyterapp.shell.currentWidget.sessionContext.ready;
+                        await jupyterapp.commands.execute("notebook:run-all-cells"); }"""
+                )
+                slider = page.locator(".noUi-handle").first
+                plain[number] = moved(page, slider, f"{number} interact, JupyterLab as it comes")
+                page.close()
+        for number, median in ours.items():
+            same = dressed[number] / median
+            print(f"  {number} ratio of the medians x{plain[number] / median:.1f}, x{same:.1f} on the same page")
         chrome.close()
 
 
