@@ -10,6 +10,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 
+from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.station_file import shipped_station, shipped_stations
 
 NETWORK: Mapping[str, str] = {
@@ -63,6 +64,11 @@ def _of_network(found: re.Match[str]) -> str:
 def at_place(text: str, place: str) -> str:
     """A text as it is said at a place: a kind of station, or the name of one that comes along."""
     return of_load(text, feeds_network(place))
+
+
+def sign_words(signs: Signs, place: str) -> tuple[tuple[str, str], ...]:
+    """Signs that were met at a place, in words: what was looked at, and what it showed."""
+    return tuple((at_place(SIGNS[key].name, place), at_place(value, place)) for key, value in signs.met().items())
 
 
 def feeds_network(place: str) -> bool:

@@ -58,6 +58,7 @@ class TimeChart:
         left = max(float(self.sizes.left), max(ticks, default=0.0) + 2 * self._row)
         self.plot: Box = (left, float(self.sizes.bottom), float(width - self.sizes.right), top)
         self._surface = Surface(width, height)
+        self._x_texts: list[tuple[float, float]] = []  # middle and width of each number along the foot
         self._dress_axes()
         self._surface.keep()
 
@@ -122,9 +123,9 @@ class TimeChart:
         surface.grid(across, (left, low - tick, right, low), True, AXIS, s.thin)
         surface.grid(up, (left - tick, low, left, high), False, AXIS, s.thin)
         foot, edge = low - tick - 1.15 * letter, left - tick - 0.4 * letter
-        self._x_texts = [(px, extent(text, s.text)[0]) for px, (_, text) in zip(across.tolist(), xs, strict=True)]
         for px, (_, text) in zip(across.tolist(), xs, strict=True):
             surface.words(px, foot, text, s.text, "middle")
+            self._x_texts.append((px, extent(text, s.text)[0]))
         for px, (_, text) in zip(up.tolist(), ys, strict=True):
             surface.words(edge, px - 0.36 * letter, text, s.text, "end")
         # the name of the axis stands clear of the cursor's flag

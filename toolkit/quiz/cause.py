@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from toolkit.diagnosis.load_words import at_place
+from toolkit.diagnosis.load_words import at_place, sign_words
 from toolkit.diagnosis.next_check import CHECKS, Check, allowed, information, rate
 from toolkit.diagnosis.posterior import Belief, belief
 from toolkit.diagnosis.signatures import OTHER, SUSPECTS, UNSEEN, shipped, trace_of_run
@@ -62,8 +62,7 @@ class CauseQuestion:
 
     def table(self) -> tuple[tuple[str, ...], ...]:
         """What was met as rows of words, the first row the heading."""
-        rows = ((at_place(SIGNS[key].name, self.place), at_place(v, self.place)) for key, v in self.signs.met().items())
-        return (("What was looked at", "It showed"), *rows)
+        return (("What was looked at", "It showed"), *sign_words(self.signs, self.place))
 
     def graded(self, answer: Any) -> Grade:
         """The grade of points as they were spread. Raises AnswerError for what is no spread."""

@@ -10,7 +10,6 @@ from dataclasses import dataclass
 from functools import lru_cache
 from random import Random
 
-from toolkit.diagnosis.load_words import at_place
 from toolkit.diagnosis.next_check import CHECKS, Check, allowed
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief, priors_for
 from toolkit.diagnosis.proofs import monitors
@@ -22,7 +21,7 @@ from toolkit.diagnosis.signatures import (
     kind_of,
     suspects_on,
 )
-from toolkit.diagnosis.signs import SIGNS, Signs
+from toolkit.diagnosis.signs import Signs
 from toolkit.diagnosis.sites import KINDS, site
 from toolkit.diagnosis.visits import HELD_DRAW, signs_of
 from toolkit.errors import ScenarioError, SimulationError
@@ -283,8 +282,3 @@ def fault_names(case: TroubleCase) -> tuple[str, ...]:
 def fault_name(fault: Fault) -> str:
     """A fault's own name in words."""
     return next(kind for kind, made in FAULTS.items() if isinstance(fault, made)).replace("_", " ")
-
-
-def sign_words(signs: Signs, place: str) -> tuple[tuple[str, str], ...]:
-    """Signs that were met at a place, in words: what was looked at, and what it showed."""
-    return tuple((at_place(SIGNS[key].name, place), at_place(value, place)) for key, value in signs.met().items())

@@ -7,11 +7,11 @@ from typing import NamedTuple
 
 import numpy as np
 
-from toolkit.diagnosis.load_words import at_place
+from toolkit.diagnosis.load_words import at_place, sign_words
 from toolkit.quiz.ordering import ChoiceQuestion
 from toolkit.quiz.pictures import HIGHEST_SHOWN, outlet_picture
 from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
-from toolkit.quiz.trouble_case import LAYERS, TroubleCase, acted, day_end, fitted_layers, sign_words, trace_of
+from toolkit.quiz.trouble_case import LAYERS, TroubleCase, acted, day_end, fitted_layers, trace_of
 from toolkit.quiz.trouble_layers import NEAR, guards
 from toolkit.quiz.trouble_words import set_points
 from toolkit.units import STANDARD_ATMOSPHERE, format_pressure, format_quantity

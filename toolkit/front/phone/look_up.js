@@ -384,6 +384,7 @@ function update() {
 // Every text of the page as it is said of the station: the same as diagnosis/load_words.py. Practice is on stations
 // with burners.
 const PHRASE = new RegExp(COURSE.network.pattern, "g"), written = new WeakMap();
+let spoken = false;
 
 function ofNetwork(phrase) {
   const words = COURSE.network.words[phrase[0].toLowerCase() + phrase.slice(1)];
@@ -392,6 +393,9 @@ function ofNetwork(phrase) {
 
 function speak() {
   const network = state.network && !state.practising;
+  // as written for burners, and nothing to take back
+  if (!network && !spoken) return;
+  spoken = network;
   const said = text => network ? text.replace(PHRASE, ofNetwork) : text;
   const texts = document.createTreeWalker(document.body, NodeFilter.SHOW_TEXT);
   while (texts.nextNode()) {
