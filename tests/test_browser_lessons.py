@@ -33,6 +33,8 @@ def open_bench(page: Page, option: int = 2) -> Locator:
     page.keyboard.press("Enter")
     panel = page.locator(".gp-panel")
     expect(panel.locator("svg.gp-chart")).to_be_visible()
+    # the page names each slider a moment after it has drawn it
+    expect(panel.locator("[role=slider]:not([aria-label])")).to_have_count(0)
     return panel
 
 
