@@ -12,6 +12,7 @@ Parts, each by name on the command line, all by default:
 from __future__ import annotations
 
 import contextlib
+import math
 import os
 import re
 import statistics
@@ -265,15 +266,19 @@ STOPWATCH = """
   }).observe(document.body, {subtree: true, childList: true, attributes: true, attributeFilter: ["src"]});
 }
 """
-# Before a press: what is waited for after it, which is the next picture and a breath of 60 ms, or 5 s without any.
+# Before a press: what is waited for after it, which is the next picture and a breath, or 5 s without any.
 AWAIT = """
-() => {
+breath => {
   window.waited = new Promise(done => {
     const enough = setTimeout(done, 5000);
-    window.told = () => { clearTimeout(enough); setTimeout(done, 60); };
+    window.told = () => { clearTimeout(enough); setTimeout(done, breath); };
   });
 }
 """
+# A hand's press comes at any moment of a frame of the screen. With the same breath after each picture all presses came
+# at one and the same moment of it, and every answer was rounded up to the same whole frame.
+BREATH, FRAME = 60.0, 1000 / 60  # ms
+GOLDEN = (math.sqrt(5) - 1) / 2  # its multiples spread evenly over a frame
 
 
 def pressed(page: Any, handle: Any, words: str) -> float:
@@ -287,7 +292,7 @@ def pressed(page: Any, handle: Any, words: str) -> float:
     if handle.get_attribute("aria-valuenow") == handle.get_attribute("aria-valuemax"):
         ways.reverse()
     for count in range(40):
-        page.evaluate(AWAIT)
+        page.evaluate(AWAIT, BREATH + FRAME * (GOLDEN * count % 1))
         page.keyboard.press(ways[count % 2])
         page.evaluate("window.waited")
     if len(page.evaluate("window.taken")) < 10:

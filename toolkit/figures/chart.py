@@ -76,7 +76,7 @@ class TimeChart:
         for mark in data.marks:
             if self._inside(mark.value):
                 y_mark = float(self._y_px(mark.value))
-                surface.stroke([left, right], [y_mark, y_mark], mark.colour, mark.dash, s.mark)
+                surface.rule((left, y_mark), (right, y_mark), mark.colour, mark.dash, s.mark)
         if data.moment is not None:
             self._moment(data.moment, data.lines, self._moment_text(data))
         self._end_labels(data)
@@ -180,7 +180,7 @@ class TimeChart:
     def _vertical(self, x: float, colour: str, dash: DashKey, width: float) -> None:
         if self.spec.x_range[0] <= x <= self.spec.x_range[1]:
             px = float(self._x_px(x))
-            self._surface.stroke([px, px], [self.plot[1], self.plot[3]], colour, dash, width)
+            self._surface.rule((px, self.plot[1]), (px, self.plot[3]), colour, dash, width)
 
     def _moment_text(self, data: ChartData) -> str:
         return data.moment_text or f"{readable(data.moment or 0.0)} {self.spec.x_unit}"
@@ -229,8 +229,8 @@ class TimeChart:
         centres = spread(wanted, heights, 2.0, high) if items else []
         for (_, x, _, colour, dash, bold), text, at, y in zip(items, texts, wanted, centres, strict=True):
             px = min(float(self._x_px(x)), right)
-            self._surface.stroke([px, right], [at, at], AXIS, "dotted", self.sizes.thin)
-            self._surface.stroke([right, right + leader - 4], [at, y], colour, dash, self.sizes.mark)
+            self._surface.rule((px, at), (right, at), AXIS, "dotted", self.sizes.thin)
+            self._surface.rule((right, at), (right + leader - 4, y), colour, dash, self.sizes.mark)
             self._note(text, self._surface.text(right + leader, y, text, size, bold))
 
     def _mark_text(self, mark: Mark) -> str:
@@ -256,7 +256,7 @@ class TimeChart:
             if row is None:
                 continue
             y = high + self._row * (row + 0.75)
-            self._surface.stroke([x, x], [high, y - self._row * 0.4], AXIS, "dotted", self.sizes.thin)
+            self._surface.rule((x, high), (x, y - self._row * 0.4), AXIS, "dotted", self.sizes.thin)
             places.append((left, y, event.label))
             taken[row] = left + width
         # all words over all lines, or the line up to a higher row strikes out those below it

@@ -54,6 +54,13 @@ class Surface:
         places[:, 1] = self.height - places[:, 1]
         self._draw(_way(places), colour, dash, width)
 
+    def rule(
+        self, start: tuple[float, float], end: tuple[float, float], colour: str, dash: DashKey, width: float
+    ) -> None:
+        """Draw a straight line from `start` to `end` [px], `width` in points."""
+        (x, y), (to_x, to_y) = start, end
+        self._draw(f"M{num(x)} {num(self._down(y))}L{num(to_x)} {num(self._down(to_y))}", colour, dash, width)
+
     def grid(self, places: ArrayLike, box: Box, upright: bool, colour: str, width: float) -> None:
         """Draw lines from edge to edge of `box` at `places` [px], upright or level, `width` in points."""
         left, low, right, high = (num(self._down(edge) if i % 2 else edge) for i, edge in enumerate(box))
@@ -170,6 +177,8 @@ def _within(places: Floats, axis: int, low: float, high: float) -> Floats:
         before, behind = places[:-1], places[1:]
         a, b = before[:, axis] - bound, behind[:, axis] - bound
         crosses = np.flatnonzero(a * b < 0)
+        if not crosses.size:
+            continue
         share = (a[crosses] / (a[crosses] - b[crosses]))[:, None]
         edge = before[crosses] + share * (behind[crosses] - before[crosses])
         edge[:, axis] = bound

@@ -10,19 +10,20 @@ const CHOICES = '.widget-radio';
 // May be given the focus (a question's head), but is no stop of the Tab key.
 const FOCUSABLE = '.gp-top:not([tabindex])';
 
-// Names what is there and what will come.
+// Names what is there and what will come. It is done after a frame was painted, not before: what is seen comes first.
 export function keepNamed(root) {
   let planned = false;
   const plan = () => {
     if (!planned) {
       planned = true;
-      requestAnimationFrame(() => {
-        planned = false;
-        root.querySelectorAll(CONTROLS).forEach(nameControl);
-        root.querySelectorAll(CHOICES).forEach(groupRadios);
-        root.querySelectorAll(FOCUSABLE).forEach(box => set(box, 'tabindex', '-1'));
-      });
+      requestAnimationFrame(() => setTimeout(name));
     }
+  };
+  const name = () => {
+    planned = false;
+    root.querySelectorAll(CONTROLS).forEach(nameControl);
+    root.querySelectorAll(CHOICES).forEach(groupRadios);
+    root.querySelectorAll(FOCUSABLE).forEach(box => set(box, 'tabindex', '-1'));
   };
   new MutationObserver(plan).observe(root, {
     childList: true,
