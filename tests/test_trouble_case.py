@@ -166,7 +166,9 @@ def test_the_first_question_is_a_section_of_its_own() -> None:
     ("met", "way"),
     [
         ({"outlet_on": "far high"}, "make_safe"),
-        ({"relief": "blowing", "slam_shut": "tripped"}, "make_safe"),
+        ({"outlet_on": "far high", "relief": "blowing"}, "make_safe"),
+        ({"relief": "blowing", "slam_shut": "tripped"}, "keep_away"),
+        ({"outlet_on": "high", "relief": "blowing"}, "keep_away"),
         ({"slam_shut": "tripped", "outlet_on": "far low", "burners": "no gas"}, "leave"),
         ({"outlet_on": "low"}, "look"),
         ({"outlet_on": "normal", "switch": "made"}, "look"),
@@ -213,6 +215,20 @@ def test_what_is_told_of_a_slam_shut_fits_the_one_that_stands_there() -> None:
     )
     assert left.startswith("It has tripped, but gas blows")
     assert not any("slam-shut" in way for way in ways_at_first("bakery", outlet_on="far low"))
+
+
+def test_a_stack_that_blows_is_kept_clear_of_and_is_no_reason_by_itself_to_end_the_visit() -> None:
+    """Common practice, no source; the visit itself and the look-up page go on beside a blowing stack, too."""
+    blows = ways_at_first("line sensed", outlet_on="normal", relief="blowing")
+    (clear,) = (said for way, said in blows.items() if "upwind" in way)
+    assert "nobody and no flame near it" in clear
+    (stop,) = (said for way, said in blows.items() if way.startswith("Abnormal: stop"))
+    assert stop.startswith("In doubt, to stop is never unsafe, and the written procedure may ask for it.")
+    both = ways_at_first("line sensed", outlet_on="far high", relief="blowing")
+    assert [said for way, said in both.items() if "upwind" in way] == [
+        "The stack blows, but the outlet stands above the rating too: that comes first."
+    ]
+    assert not any("upwind" in way for way in ways_at_first("bakery", outlet_on="far low"))
 
 
 @pytest.mark.parametrize(("value", "meant"), [("made", "it has acted"), ("quiet", "it has not acted")])
