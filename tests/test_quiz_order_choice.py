@@ -221,7 +221,8 @@ def test_the_right_choice_earns_one_and_any_other_nothing() -> None:
     right, wrong = grade(question, 1), grade(question, 0)
     assert right.explanation == (question.told[1], question.explanation)
     assert question.told[0] in wrong.explanation
-    assert question.told[1] not in wrong.explanation
+    # what is right is told with its reason
+    assert wrong.explanation[2:4] == ("Right is: the slam-shut.", question.told[1])
     assert "You chose: the monitor." in wrong.explanation
     assert "Right is: the slam-shut." in wrong.explanation
     assert wrong.explanation[-1] == question.explanation

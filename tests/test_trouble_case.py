@@ -166,9 +166,9 @@ def test_the_first_question_is_a_section_of_its_own() -> None:
     ("met", "way"),
     [
         ({"outlet_on": "far high"}, "make_safe"),
-        ({"outlet_on": "far high", "relief": "blowing"}, "make_safe"),
-        ({"relief": "blowing", "slam_shut": "tripped"}, "keep_away"),
-        ({"outlet_on": "high", "relief": "blowing"}, "keep_away"),
+        ({"outlet_on": "far high", "slam_shut": "tripped"}, "make_safe"),
+        ({"relief": "blows or has blown", "slam_shut": "tripped", "outlet_on": "far low"}, "leave"),
+        ({"relief": "blows or has blown", "outlet_on": "normal"}, "look"),
         ({"slam_shut": "tripped", "outlet_on": "far low", "burners": "no gas"}, "leave"),
         ({"outlet_on": "low"}, "look"),
         ({"outlet_on": "normal", "switch": "made"}, "look"),
@@ -210,25 +210,20 @@ def test_what_is_told_of_a_slam_shut_fits_the_one_that_stands_there() -> None:
     assert "is open" in left
     (left,) = (
         said
-        for way, said in ways_at_first("line sensed", relief="blowing", slam_shut="tripped").items()
+        for way, said in ways_at_first("line sensed", outlet_on="far high", slam_shut="tripped").items()
         if "leave it shut" in way
     )
-    assert left.startswith("It has tripped, but gas blows")
+    assert left.startswith("It has tripped, and yet the outlet")
     assert not any("slam-shut" in way for way in ways_at_first("bakery", outlet_on="far low"))
 
 
-def test_a_stack_that_blows_is_kept_clear_of_and_is_no_reason_by_itself_to_end_the_visit() -> None:
-    """Common practice, no source; the visit itself and the look-up page go on beside a blowing stack, too."""
-    blows = ways_at_first("line sensed", outlet_on="normal", relief="blowing")
-    (clear,) = (said for way, said in blows.items() if "upwind" in way)
-    assert "nobody and no flame near it" in clear
-    (stop,) = (said for way, said in blows.items() if way.startswith("Abnormal: stop"))
-    assert stop.startswith("In doubt, to stop is never unsafe, and the written procedure may ask for it.")
-    both = ways_at_first("line sensed", outlet_on="far high", relief="blowing")
-    assert [said for way, said in both.items() if "upwind" in way] == [
-        "The stack blows, but the outlet stands above the rating too: that comes first."
-    ]
-    assert not any("upwind" in way for way in ways_at_first("bakery", outlet_on="far low"))
+@pytest.mark.parametrize(("relief", "blown"), [("blows or has blown", True), ("weeping", True), ("shut", False)])
+def test_a_stack_that_let_gas_off_is_kept_clear_of_and_read_on_the_tags(relief: str, blown: bool) -> None:
+    """Common practice, no source: a day's sign tells that it blew, not that it blows now."""
+    ways = ways_at_first("line sensed", outlet_on="low", relief=relief)
+    (told,) = (said for way, said in ways.items() if way.startswith("Abnormal, but nothing to stop at once"))
+    assert ("nobody and no flame near it" in told) == blown
+    assert ("on the tags" in told) == blown
 
 
 @pytest.mark.parametrize(("value", "meant"), [("made", "it has acted"), ("quiet", "it has not acted")])
@@ -324,6 +319,10 @@ def test_the_feedback_names_the_check_and_what_it_shows() -> None:
     assert CHECKS["filter"].name in said
     assert "\u201clarge\u201d with filter plugged" in said or "\u201cmarked\u201d with filter plugged" in said
     assert "\u201csmall\u201d with too small" in said
+    # a day that looks like the other cause's is told as such
+    assert "did not speak" not in said
+    unlike = told_apart("line sensed", "filter_plugged", "too_small", replace(case.signs, filter_drop="small"), Signs())
+    assert unlike.endswith("On this day it did not speak for the true cause.")
 
 
 @pytest.mark.parametrize(

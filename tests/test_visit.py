@@ -14,7 +14,7 @@ from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.errors import AnswerError
 from toolkit.quiz.items import offer
 from toolkit.quiz.questions import grade
-from toolkit.quiz.trouble_case import draw_case, thought
+from toolkit.quiz.trouble_case import checks_at, draw_case, thought
 from toolkit.quiz.trouble_items import case_items
 from toolkit.quiz.visit import (
     GROUPS,
@@ -166,3 +166,25 @@ def test_every_check_stands_in_one_group() -> None:
 def test_a_check_that_the_station_does_not_offer_is_refused() -> None:
     with pytest.raises(AnswerError, match="'between' was given"):
         grade(visit_of(1, 1, "service", "weak_spring"), ["between"])
+
+
+def test_what_needs_gas_at_the_burners_is_neither_advised_nor_paid_where_none_comes() -> None:
+    """Common practice, no source: a tripped shutoff is not reset to take a reading."""
+    question = visit_of(58, 2)
+    assert (question.opening.slam_shut, question.opening.burners) == ("tripped", "no gas")
+    advised = walk(question, advised_acts(question)).steps
+    assert not {step.act for step in advised} & {"cut_off", "gauge_pilots", "meter_on", "smell_on"}
+    assert {step.credit for step in advised} == {1.0}
+    barred = walk(question, ["cut_off"])
+    assert barred.steps[0].showed == ()
+    assert barred.steps[0].credit == 0.0
+    assert barred.signs == question.opening
+
+
+def test_when_it_tripped_is_no_question_where_none_has_tripped() -> None:
+    for level in (1, 2, 3):
+        for seed in range(5):
+            case = draw_case(seed, level)
+            opening = case.opening()
+            offered = any("trip" in one.signs for one in checks_at(case))
+            assert not (offered and opening.slam_shut != "tripped" and opening.burners is not None)

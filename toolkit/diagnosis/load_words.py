@@ -30,6 +30,11 @@ NETWORK: Mapping[str, str] = {
     "as the burners shut": "at a sharp drop of the load",
     "as burners shut": "at a sharp drop of the load",
     "all burners are off before": "the outlet valve is shut before",
+    # who would lose it
+    "shut the outlet valve, read": "with another run or a bypass carrying the load, shut this run's outlet valve, read",
+    "burners go out, at a station of many customers all of theirs": (
+        "never with customers on it unless another run or a bypass carries them"
+    ),
     # who draws it
     "gas at the burners": "gas at the customers",
     "the burners have gas": "the customers have gas",

@@ -100,7 +100,7 @@ QUESTIONS: dict[str, dict[str, str]] = {
         "sun": "All off: does the gauge rise in the sun, and fall back to lock-up in the shade?",
     },
     "What the layers did": {
-        "relief": "How is the relief's stack?",
+        "relief": "How is the relief's stack, and has it blown today?",
         "slam_shut": "How is the slam-shut?",
         "trip": "When did the slam-shut trip?",
         "switch": "What did the pressure switch do?",

@@ -43,7 +43,7 @@ SIGNS: dict[str, Sign] = {
         Sign("vent_on", "gas at the vent, all on", GAS),
         Sign("vent_off", "gas at the vent, all off", GAS),
         Sign("vent_held", "gas at the vent, outlet held low", GAS),
-        Sign("relief", "relief stack", ("shut", "weeping", "blowing")),
+        Sign("relief", "relief stack", ("shut", "weeping", "blows or has blown")),
         Sign("slam_shut", "slam-shut", ("open", "tripped")),
         Sign("switch", "pressure switch", ("quiet", "made", "chatters")),
         Sign("swing", "needle, steady demand", ("steady", "hunts")),

@@ -151,22 +151,27 @@ def _provable(check: Check) -> tuple[str, ...]:
 
 def told_apart(place: str, truth: str, rival: str, shows: Signs, known: Signs) -> str:
     """A sentence: which check would have told two suspects apart, and what it shows with either and here."""
-    check = telling_check(place, truth, rival, shows, known) or telling_check(place, truth, rival, shows)
+    new = telling_check(place, truth, rival, shows, known)
+    check = new or telling_check(place, truth, rival, shows)
     names = (SUSPECTS[truth], SUSPECTS[rival])
     if check is None:
         return f"No single check tells {names[0]} from {names[1]} for sure: other days look too much alike."
-    said = []
+    said, spoke = [], []
     for key in _provable(check):
         usual = [_usual(place, one, key) for one in (truth, rival)]
         if usual[0] != usual[1] and None not in usual:
             here = getattr(shows, key)
+            spoke += [here == usual[0]] if here else []
             said.append(
                 f"{SIGNS[key].name}: mostly \u201c{usual[0]}\u201d with {names[0]}, \u201c{usual[1]}\u201d with "
                 f"{names[1]}" + (f"; here \u201c{here}\u201d" if here else "")
             )
     shown = f"It shows {'; '.join(said)}." if said else "Its signs come in other shares with the two."
-    told = f"What would tell {names[0]} from {names[1]}: {check.name} ({check.minutes:g}\u00a0min). {shown}"
-    return at_place(told, place)
+    pair = f"{names[0]} from {names[1]}"
+    tells = f"What would tell {pair}:" if new else f"What mostly tells {pair} was met already:"
+    # A day need not look like most days of its cause.
+    odd = " On this day it did not speak for the true cause." if spoke and not any(spoke) else ""
+    return at_place(f"{tells} {check.name} ({check.minutes:g}\u00a0min). {shown}{odd}", place)
 
 
 def _usual(place: str, suspect: str, key: str) -> str | None:

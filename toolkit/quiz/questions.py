@@ -262,7 +262,8 @@ def _grade_choice(question: ChoiceQuestion, answer: Any) -> Grade:
     told = question.told[chosen]
     if chosen == question.right:
         return Grade(1.0, 1.0, "Right.", (told, question.explanation), chosen)
-    said = (f"You chose: {question.options[chosen]}.", told, f"Right is: {question.options[question.right]}.")
+    right = question.options[question.right]
+    said = (f"You chose: {question.options[chosen]}.", told, f"Right is: {right}.", question.told[question.right])
     true, other = (question.traces[one] if question.traces else None for one in (question.right, chosen))
     # An option may be a whole sentence, too long for a label in the chart; the words above give both in full.
     replay = Replay(true, other, "the right answer", "Your answer") if true is not None and other is not None else None

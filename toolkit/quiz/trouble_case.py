@@ -229,10 +229,11 @@ def checks_at(case: TroubleCase) -> tuple[Check, ...]:
         "lift_lever": bool(station.relief_valves),
     }
     # Reading a gauge that is not there is no choice; a reading that the day does not give is one, and shows nothing.
+    known = case.opening().met()
     absent = {
         "slam_shut": not station.slam_shuts,
         "slam_shut_point": not station.slam_shuts,
-        "trip": not station.slam_shuts,
+        "trip": known.get("slam_shut") != "tripped",
         "switch": not station.switches,
         "switch_point": not station.switches,
         "relief": not station.relief_valves,
@@ -241,7 +242,6 @@ def checks_at(case: TroubleCase) -> tuple[Check, ...]:
         "monitor_point": not monitors(station),
         "line": not station.sensing_lines,
     }
-    known = case.opening().met()
 
     def offered(one: Check) -> bool:
         if one.forbidden:

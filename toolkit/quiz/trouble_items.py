@@ -72,17 +72,13 @@ _WAYS: Mapping[str, _First] = {
         "In doubt, to stop is never unsafe. Here nothing asks for it yet: no pressure above a rating, no gas where "
         "people or flames are. Stopping costs the customers their gas.",
     ),
-    "keep_away": _First(
-        "Abnormal, gas is escaping: people and flames well away from the stack first, tell the operator at once, then "
-        "look for the cause from upwind.",
-        "No stack blows here.",
-    ),
     "leave": _First(
         "Abnormal, and the slam-shut has stopped the gas: leave it shut, tell the operator, and look for the cause.",
         "The slam-shut is open: it has stopped nothing.",
     ),
     "look": _First(
-        "Abnormal, but nothing to stop at once: tell the operator, keep watch, and look for the cause.",
+        "Abnormal, but nothing to stop at once: tell the operator, keep people and flames away from vents and stacks, "
+        "keep watch, and look for the cause.",
         "What was met on arrival asks for another first act: look again at all of it.",
     ),
     "as_record": _First(
@@ -107,23 +103,19 @@ def first_way(opening: Signs) -> str:
     """What comes first after what is known on arrival: a key of the ways to begin."""
     if opening.outlet_on == "far high":
         return "make_safe"
-    if opening.relief == "blowing":
-        return "keep_away"
     if opening.slam_shut == "tripped":
         return "leave"
     off = (opening.outlet_on or "normal") != "normal" or (opening.burners or "gas") != "gas"
-    told = opening.switch in ("made", "chatters") or opening.relief == "weeping"
+    told = opening.switch in ("made", "chatters") or opening.relief not in (None, "shut")
     return "look" if off or told else "as_record"
 
 
 # It has tripped, and there is more to be seen to than that.
-_TRIPPED_AND_MORE = "It has tripped, but gas blows or the outlet stands above the rating: that comes first."
-# It blows, and there is more, or less, to be done about it.
-_BLOWS_AND_MORE = "The stack blows, but the outlet stands above the rating too: that comes first."
-_BLOWS = (
-    "In doubt, to stop is never unsafe, and the written procedure may ask for it. Here the outlet is below the rating, "
-    "and the gas leaves outdoors by the stack that is there for it: with everybody away from it, the cause can be "
-    "looked for."
+_TRIPPED_AND_MORE = "It has tripped, and yet the outlet stands above the rating: that is made safe first."
+# It tells of what has been, and what it lets off can burn.
+_HAS_BLOWN = (
+    " What leaves the stack can burn: nobody and no flame near it. A relief that has blown says that the outlet has "
+    "reached its mark, or that it leaks: look on the tags whether that mark lies above the rating."
 )
 # What was met is as it should be, and was taken for abnormal.
 _NOT_YET = (
@@ -131,8 +123,6 @@ _NOT_YET = (
 )
 _WHY = {
     "make_safe": "The outlet stands above the rating of the appliances: that comes before any search.",
-    "keep_away": "The relief is at work and holds the outlet below the rating, but what it vents can burn: nobody and "
-    "no flame near it. If the outlet rises above the rating, or gas comes where people are, stop and have it made safe.",
     "leave": "A layer has acted and holds. What it has shut stays shut until the cause is found.",
     "look": "It is off its normal state, and nothing says yet that people are in danger. Keep watch: that may change.",
     "as_record": "What was met is as it should be. That is no proof that all is: the visit goes on.",
@@ -142,15 +132,14 @@ _WHY = {
 def _first(case: TroubleCase, key: str, chance: Random, units: str) -> ChoiceQuestion:
     opening = case.opening()
     right, flag = first_way(opening), opening.slam_shut
+    why = _WHY[right] + (_HAS_BLOWN if right == "look" and opening.relief not in (None, "shut") else "")
     wrong = {name: way.wrong for name, way in _WAYS.items()}
     wrong |= {"look": _NOT_YET} if right == "as_record" else {}
     wrong |= {"leave": _TRIPPED_AND_MORE} if flag == "tripped" else {}
-    wrong |= {"keep_away": _BLOWS_AND_MORE, "make_safe": _BLOWS} if opening.relief == "blowing" else {}
-    not_fitted = {name for name, sign in (("leave", flag), ("keep_away", opening.relief)) if sign is None}
     options = [
-        (way.said, _WHY[name] if name == right else wrong[name], name == right)
+        (way.said, why if name == right else wrong[name], name == right)
         for name, way in _WAYS.items()
-        if name not in not_fitted
+        if name != "leave" or flag is not None  # none is fitted
     ]
     options.append((*_UNSAFE[0 if flag == "tripped" else 1], False))
     chance.shuffle(options)

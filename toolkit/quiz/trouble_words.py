@@ -69,6 +69,7 @@ _MEANT: Mapping[tuple[str, str], str] = {
     ("switch", "made"): "made, that is, it has acted",
     ("switch", "chatters"): "chatters, it acts and lets go again and again",
     ("relief", "shut"): "shut, nothing comes out",
+    ("relief", SIGNS["relief"].values[2]): "blows, or has blown today",
 }
 
 

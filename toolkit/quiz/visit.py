@@ -7,13 +7,14 @@ count with a check's own: `toolkit.diagnosis.next_check`.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from toolkit.diagnosis.load_words import at_place
+from toolkit.diagnosis.look_up import out_of_reach
 from toolkit.diagnosis.next_check import (
     CHECKS,
     STOPS,
@@ -155,7 +156,10 @@ def walk(question: VisitQuestion, acts: Sequence[str]) -> Walk:
         if stopped:
             steps.append(Step(act, name, 0.0, (), 0.0))
             break
-        credit = _credit(_thinks(question, signs), check, _closed(question, acts[:number]), safe)
+        if act in out_of_reach(signs):
+            steps.append(Step(act, name, check.minutes, (), 0.0))
+            continue
+        credit = _credit(_thinks(question, signs), check, _closed(question, acts[:number], signs), safe)
         new = {key: value for key in check.signs if (value := getattr(question.shows, key)) is not None}
         signs = question.shows.only({*signs.met(), *new})
         shown = tuple((at_place(SIGNS[k].name, question.place), at_place(v, question.place)) for k, v in new.items())
@@ -174,7 +178,10 @@ def advised_acts(question: VisitQuestion) -> tuple[str, ...]:
             acts.append(MAKE_SAFE)
             continue
         advice = next_check(
-            _thinks(question, so_far.signs), _closed(question, acts), made_safe=stops_of(so_far.signs), qualified=True
+            _thinks(question, so_far.signs),
+            _closed(question, acts, so_far.signs),
+            made_safe=stops_of(so_far.signs),
+            qualified=True,
         )
         if advice.check is None:
             break
@@ -200,12 +207,12 @@ def _checks(acts: Sequence[str]) -> list[str]:
     return [act for act in acts if act != MAKE_SAFE]
 
 
-def _closed(question: VisitQuestion, acts: Sequence[str]) -> list[str]:
-    """The checks that are made already, and those that this station does not offer."""
-    return [*_checks(acts), *(key for key in CHECKS if key not in question.checks)]
+def _closed(question: VisitQuestion, acts: Sequence[str], signs: Signs) -> set[str]:
+    """The checks that are made already, those that this station does not offer, and those that no gas is there for."""
+    return {*_checks(acts), *(key for key in CHECKS if key not in question.checks), *out_of_reach(signs)}
 
 
-def _credit(now: Belief, check: Check, closed: Sequence[str], safe: Sequence[str]) -> float:
+def _credit(now: Belief, check: Check, closed: Collection[str], safe: Sequence[str]) -> float:
     """What a check tells a minute beside what the best does; what the advice names is as good as the best."""
     advice = next_check(now, closed, made_safe=tuple(safe), qualified=True)
     if advice.check is not None and advice.check.key == check.key:
