@@ -376,3 +376,11 @@ def test_fifty_seeds() -> None:
         for item in case_items(case)[:3]:
             assert offer(item, seed).prompt
     assert len(suspects) >= 9
+
+
+@pytest.mark.parametrize("truth", ["true_trip", "dirty_seat"])
+def test_dirt_and_the_trip_that_it_brought_are_not_set_against_each_other(truth: str) -> None:
+    case = draw_case(1, 4 if truth == "true_trip" else 1, "shutoff first", truth)
+    cause = question_of(case, "cause")
+    assert isinstance(cause, CauseQuestion)
+    assert {"true_trip", "dirty_seat"} & set(cause.suspects) == {truth}

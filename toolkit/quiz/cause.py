@@ -122,9 +122,13 @@ def most_apart(station: Station, true: Trace, other: Trace) -> str:
     return outlet if apart(outlet) >= SEEN else max(signals, key=apart)
 
 
+# Behind a shutoff that did its work there is dirt on the worker's seat: of the two neither is wrong beside the other.
+_BOTH_TRUE = {"true_trip": "dirty_seat", "dirty_seat": "true_trip"}
+
+
 def offered(now: Belief, truth: str, chance: Random) -> tuple[str, ...]:
     """Suspects to spread points over: the truth and those that come nearest, in an order by chance."""
-    rivals = [key for key, _ in now.ranked() if key not in (truth, OTHER)]
+    rivals = [key for key, _ in now.ranked() if key not in (truth, OTHER, _BOTH_TRUE.get(truth))]
     keys = [truth, *rivals[: OFFERED - 1]]
     chance.shuffle(keys)
     return tuple(keys)

@@ -35,7 +35,7 @@ LEVELS: dict[int, str] = {
     1: "one fault, clear readings",
     2: "a layer acts and hides the cause",
     3: "two faults at once",
-    4: "nothing broken: all in order, the sun, or a true trip",
+    4: "no layer at fault: all in order, the sun, or a shutoff that did its work",
 }
 # What is known before the first check: from the call, and from a first look at the station.
 CALL, ARRIVAL = ("burners", "trip"), ("outlet_on", "slam_shut", "switch", "relief")

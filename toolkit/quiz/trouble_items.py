@@ -257,7 +257,8 @@ def _restore(case: TroubleCase, key: str, chance: Random, units: str) -> OrderQu
     steps, before = (_SOUND_STEPS, _SOUND_BEFORE) if sound else (_STEPS, _BEFORE)
     back = _BACK[case.signs.slam_shut == "tripped"]
     entries = tuple(at_place(step.format(back=back), case.place) for step in steps)
-    found = SUSPECTS[case.suspect] if sound else f"{SUSPECTS[case.suspect]}, found and borne out"
+    behind = "; dirt on the worker's seat raised it" if case.suspect == "true_trip" else ""
+    found = SUSPECTS[case.suspect] if sound else f"{SUSPECTS[case.suspect]}{behind}, found and borne out"
     return safe_steps(
         key,
         at_place(
