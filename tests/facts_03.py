@@ -153,6 +153,8 @@ TEACHES = [
         "test tests/test_taught.py::test_the_screw_hides_a_piece_on_the_seat_and_starves_the_burners",
     ),
     ("If the outlet is low and the inlet is low too, look upstream: supply, filter, inlet valve.", "item 03.low"),
+    ("Kick: how far the outlet jumps when all burners shut at once.", "item 03.high"),
+    ("Hydrate: ice-like plugs of gas and water.", "item 03.low"),
     (
         "A seat of 0.250 in. (6.35 mm) stuck wide open fills the bench's 0.177 ft³ (5.0 L) of pipe from 7.0 "
         "in. w.c. (17.4 mbar) to 14.0 in. w.c. (34.9 mbar) in under a hundredth of a second.",

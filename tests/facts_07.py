@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from facts_02 import hundredths
 from lesson_text import (
     DAY_AT,
     HERE,
@@ -29,7 +30,7 @@ from toolkit.panels.lesson_07 import LIFT, STACK_FLOW, VALVE
 from toolkit.panels.regulator_view import NOON
 from toolkit.panels.words import vented_words
 from toolkit.sizing import API_526_LETTERS, api_520_area, api_526_letter
-from toolkit.units import IN_WC, INCH, PSI
+from toolkit.units import IN_WC, INCH, MBAR, PSI
 
 RATING = HERE.loads[0].maximum_gauge_pressure
 HIGH_INLET = 100 * PSI
@@ -81,7 +82,14 @@ def worked() -> dict[str, str]:
     assert high.api_area == pytest.approx(area * more, rel=0.01)
     blowdown = valve.blowdown * valve.set_gauge_pressure
     reseat = valve.set_gauge_pressure - blowdown
-    lock_up = lock_up_gauge_pressure(worker.condition(), INLET_GAUGE)
+    lock_up = bench_trace(lesson_07, failure=NO_FAILURE).at(OUTLET, NIGHT_AT)
+    assert lock_up == pytest.approx(lock_up_gauge_pressure(worker.condition(), INLET_GAUGE), rel=1e-3)
+    # What stands there adds up.
+    for unit in (IN_WC, MBAR):
+        at, up, down, locks = (round(one / unit, 2) for one in (valve.set_gauge_pressure, rise, blowdown, lock_up))
+        assert round(at + up, 2) == round(full / unit, 2)
+        assert round(at - down, 2) == round(reseat / unit, 2)
+        assert round(at - down - locks, 2) == round((reseat - lock_up) / unit, 2)
     return {
         "opening": area_of(opening),
         "inlet": pressure(inlet),
@@ -94,8 +102,8 @@ def worked() -> dict[str, str]:
         "comes": both(comes, "standard_flow"),
         "build-up": percent(valve.build_up),
         "set": pressure(valve.set_gauge_pressure),
-        "rise": both(rise, "pressure_difference"),
-        "full lift": pressure(full),
+        "rise": hundredths(rise),
+        "full lift": hundredths(full),
         "rating": pressure(RATING),
         "area": both(area, "area"),
         "F": both(API_526_LETTERS["F"], "area"),
@@ -112,11 +120,11 @@ def worked() -> dict[str, str]:
         "high area": both(area * more, "area"),
         "H": both(API_526_LETTERS["H"], "area"),
         "blowdown share": percent(valve.blowdown),
-        "blowdown": both(blowdown, "pressure_difference"),
-        "reseat": pressure(reseat),
-        "reseat, bench": f"The bench says {pressure(shut.value)}",
-        "lock-up": pressure(lock_up),
-        "to spare": both(reseat - lock_up, "pressure_difference"),
+        "blowdown": hundredths(blowdown),
+        "reseat": hundredths(reseat),
+        "reseat, bench": f"The bench, which shows one digit less, says {pressure(shut.value)}",
+        "lock-up": hundredths(lock_up),
+        "to spare": hundredths(reseat - lock_up),
     }
 
 

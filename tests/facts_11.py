@@ -7,7 +7,7 @@ from functools import cache
 from typing import Any
 
 import pytest
-from lesson_text import HERE, INLET_GAUGE, OUTLET, bench_trace, both, pressure
+from lesson_text import HERE, INLET_GAUGE, INTERSTAGE, OUTLET, bench_trace, both, pressure
 
 from toolkit.choosing import LET_OFF, MORNING, NIGHT, Cell, Row, base_station, compare
 from toolkit.panels import lesson_11
@@ -90,6 +90,15 @@ def happened() -> dict[str, str]:
     assert 0.0 < over < 5.0  # "for a moment"
     slow_shut, slow_valve = ran("slam-shut", SLOW), ran("relief valve", SLOW)
     assert RATING < slow_shut.at(OUTLET, MORNING - 1) < limit  # "within the code's", "far above the tag's"
+    slow_monitor = ran("monitor, wide open", SLOW)
+    # "the monitor shuts", "what stood between the two still seeps", "above the rating" until the morning
+    assert slow_monitor.at("monitor_lift", 300.0) == 0.0
+    assert slow_monitor.at(INTERSTAGE, 120.0) > 10 * slow_monitor.at(INTERSTAGE, MORNING - 1)
+    assert slow_monitor.at(INTERSTAGE, MORNING - 1) == pytest.approx(slow_monitor.at(OUTLET, MORNING - 1), rel=0.01)
+    assert slow_monitor.at(OUTLET, MORNING - 1) > RATING
+    # "the bench says that it hunts": the working monitor does, the other does not
+    assert ran("monitor, working").happened("hunts")
+    assert not monitor.happened("hunts")
     sun = ran("slam-shut", SUN)
     bare = ran("none", SUN)
     assert sun.peak(OUTLET)[1] == pytest.approx(bare.peak(OUTLET)[1], rel=0.01)  # "with no layer at all"
@@ -113,6 +122,7 @@ def happened() -> dict[str, str]:
         "shut, trips": pressure(shut.happened("trips_high")[0].value),
         "shut, peak": pressure(shut.peak(OUTLET)[1]),
         "lockout": pressure(lockout.at(OUTLET, MORNING - 1)),
+        "slow, monitor": f"The outlet ends at {pressure(slow_monitor.at(OUTLET, MORNING - 1))}",
         "slow, shut": pressure(slow_shut.peak(OUTLET)[1]),
         "slow, valve": vented(slow_valve),
         "sun": pressure(sun.peak(OUTLET)[1]),
@@ -180,6 +190,14 @@ TEACHES = [
     ("A layer can keep the gas, vent it, or stop it.", "item 11.read"),
     ("Nobody must relight, but somebody must come: one layer is left.", "bench"),
     ("To keep it costs the least while it works, and nobody may notice that it works.", "bench"),
+    (
+        "With slow debris the monitor shuts, but what stood between the two still seeps through the worker's seat.",
+        "bench",
+    ),
+    (
+        "With the working monitor and the worker wide open, the bench says that it hunts.",
+        "test tests/test_panel_lesson_11.py::test_the_sentence_tells_what_it_costs_whom",
+    ),
     (
         "It keeps the gas on, but not in the pipe.",
         "test tests/test_choosing.py::test_what_is_let_off_and_what_is_kept",

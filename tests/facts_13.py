@@ -6,11 +6,11 @@ from datetime import date
 from typing import Any
 
 import pytest
-from lesson_text import INLET_GAUGE, bench_trace, both, pressure
+from lesson_text import INLET_GAUGE, NIGHT_AT, bench_trace, both, pressure
 
 from toolkit.layers import MONITOR
 from toolkit.limits import INSPECTION_MONTHS, inspection_due
-from toolkit.panels import lesson_13
+from toolkit.panels import lesson_07, lesson_13
 from toolkit.panels.words import vented_words
 from toolkit.quiz.lesson_13 import passes
 from toolkit.quiz.proof import (
@@ -72,6 +72,9 @@ def worked() -> dict[str, str]:
     for last, due in zip((spring, autumn), ends, strict=True):
         assert due.isoformat() in inspection_due(last, due).finding
     before, now = passes(NARROW, INLET_GAUGE), passes(WIDER, INLET_GAUGE)
+    # The bench's own worker, wide open: its lift leaves less of the same hole free.
+    bench = bench_trace(lesson_07).at(lesson_07.STACK_FLOW, NIGHT_AT)
+    assert bench < before  # "the larger of the two"
     return {
         "tag": pressure(should.gauge_pressure),
         "band": "5 %",
@@ -91,7 +94,8 @@ def worked() -> dict[str, str]:
         "narrow": both(NARROW, "small_length"),
         "wider": both(WIDER, "small_length"),
         "inlet": pressure(INLET_GAUGE),
-        "before": both(before, "standard_flow"),
+        "before": f"it passes {both(before, 'standard_flow')}",
+        "bench": f"in lesson 07, with its small lift, passes {both(bench, 'standard_flow')}",
         "times": f"{now / before:.2f}",
         "now": both(now, "standard_flow"),
     }

@@ -192,6 +192,8 @@ TERMS = (
         plain="dirt on the seat that keeps the disk from sealing; it may be hard or soft",
         shown="small_length",
     ),
+    Term("hydrate", "`Ice`", "-", "ice-like plugs of gas and water", lesson="03"),
+    Term("backed off", "`WeakMainSpring`", "-", "of an adjusting screw: turned out by itself", lesson="03"),
     Term(
         "severity",
         "`severity`",
@@ -317,7 +319,15 @@ TERMS = (
         "to light burners again, once every outlet downstream is accounted for; for qualified people",
     ),
     Term("as found, as left", "-", "-", "readings before anything is touched, and after the work; a report has both"),
-    Term("hunting", "`hunts`", "-", "pressure that swings to and fro and does not come to rest", said=("hunts",)),
+    Term(
+        "hunting",
+        "`hunts`",
+        "-",
+        "pressure that swings to and fro and does not come to rest",
+        said=("hunts",),
+        lesson="11",
+    ),
+    Term("kick", "`spike`", "-", "how far the outlet jumps when all burners shut at once", lesson="03"),
     Term("spike", "-", "-", "short rise of pressure before a layer has acted"),
     Term(
         "take-over",

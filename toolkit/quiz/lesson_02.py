@@ -119,7 +119,7 @@ def _inlet_effect(key: str, chance: Random, units: str) -> NumericQuestion:
         f"A regulator has an orifice of {format_quantity(orifice, 'small_length', units)}, a diaphragm of "
         f"{format_quantity(area, 'area', units)} and a lever that moves the diaphragm {lever:g} times as far as the "
         f"disk. Its inlet falls from {format_pressure(high, units)} to {format_pressure(low, units)}. "
-        "By how much does its lock-up pressure fall?",
+        "By how much does its lock-up pressure fall? Give two digits that count.",
         "pressure_difference",
         truth,
         "Inlet pressure pushes the disk open on the orifice's area; outlet pressure pushes it shut on the diaphragm's "

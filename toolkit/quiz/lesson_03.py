@@ -79,7 +79,7 @@ def _leak(key: str, chance: Random, units: str) -> NumericQuestion:
         "All burners and the pilot are off. The piping after the regulator holds "
         f"{format_quantity(size, 'volume', units)}. In {seconds:.0f} seconds the outlet gauge climbs from {low} to "
         f"{high}. The air stands at {format_quantity(station.atmosphere, 'absolute_pressure', units)}. "
-        "How much gas leaks through the seat?",
+        "How much gas leaks through the seat? Give two digits that count.",
         "standard_flow",
         truth,
         "The gas that came in is the volume times the rise over the air's absolute pressure, "

@@ -23,7 +23,7 @@ from toolkit.quiz.questions import NumericQuestion, Slip, TraceQuestion
 from toolkit.scenario import Demand, Scenario, Station, Volume
 from toolkit.simulation import simulate
 from toolkit.trace import Trace
-from toolkit.units import format_pressure, format_quantity, tidy, to_display
+from toolkit.units import display_unit, format_pressure, format_quantity, tidy, to_display
 
 OLD_MAIN, TIE, SHUTOFF = "old_main", "tie", "slam_shut"
 # Rooms [m3]: the new main, much larger than what stands between the regulators; an old one that bleeds down soon; and
@@ -253,7 +253,8 @@ def _chances(key: str, chance: Random, units: str) -> NumericQuestion:
         key,
         f"The chances here are invented. In a year a worker lets go with a chance of 1 in {worker}, and by itself its "
         f"monitor would not take over with a chance of 1 in {monitor}. Besides, one cause that takes both comes with a "
-        f"chance of 1 in {common}. What is the chance, in per cent, that both fail in a year?",
+        f"chance of 1 in {common}. What is the chance, in per cent, that both fail in a year? "
+        "Give three digits that count.",
         "fraction",
         together(1 / worker, 1 / monitor, 1 / common),
         f"Two chances apart are multiplied: 1 in {worker * monitor}. The cause that takes both is added to that: 1 in "
@@ -290,6 +291,8 @@ def _how_soon(key: str, chance: Random, units: str) -> NumericQuestion:
     flow = rounded(wide_open_flow(station), "standard_flow", units)
     held = station.regulators[-1].set_gauge_pressure
     rating, air = rounded(station.loads[0].maximum_gauge_pressure, "low_gauge_pressure", units), station.atmosphere
+    # A whole number as it was drawn.
+    holds = f"{to_display(main, 'volume', units):,.0f} {display_unit('volume', units).label}"
     mixed = to_display(rating - held, "pressure_difference", units) / to_display(air, "absolute_pressure", units)
     # What one more pascal in the main takes [standard m3].
     stored = standard_flow(1.0 / station.rt, station.gas) * main
@@ -297,7 +300,7 @@ def _how_soon(key: str, chance: Random, units: str) -> NumericQuestion:
     return NumericQuestion(
         key,
         f"The sensing lines of a worker and its monitor have lost their main, and both stand wide open. They pass "
-        f"{format_quantity(flow, 'standard_flow', units)} into a main of {format_quantity(main, 'volume', units)} from "
+        f"{format_quantity(flow, 'standard_flow', units)} into a main of {holds} from "
         f"which nobody draws. It stands at {format_pressure(held, units)}, and the air at "
         f"{format_quantity(air, 'absolute_pressure', units)}. In about how many seconds does it pass "
         f"the {format_pressure(rating, units)} that the appliances are rated for?",
