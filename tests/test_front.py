@@ -74,7 +74,18 @@ def test_a_folder_without_the_start_lesson_is_refused(capsys: pytest.CaptureFixt
 
 def test_unknown_words_are_refused_in_one_sentence(capsys: pytest.CaptureFixture[str]) -> None:
     assert "--nonsense" in refused(capsys, "--nonsense")
-    assert "dance" in refused(capsys, "dance")
+    assert "TASK: invalid choice: 'dance'" in refused(capsys, "dance")
+
+
+def test_ctrl_c_ends_any_command_with_one_line(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def pressed(_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr("toolkit.front.bank_command.run", pressed)
+    assert command.main(["bank"]) == 130
+    assert capsys.readouterr() == ("", "Ended by Ctrl-C.\n")
 
 
 def test_the_lessons_of_the_current_folder_come_before_the_checkouts(

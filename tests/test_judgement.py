@@ -184,6 +184,30 @@ def test_a_device_above_its_rating_is_not_kept():
     assert "fact_missing" in kinds(two)
 
 
+def test_a_device_is_judged_by_the_failure_that_lifts_its_inlet_most():
+    # By hand: second stage wide open, its inlet stays at what the first stage holds, 10 psig; first stage wide open, it
+    # is lifted above 16 psig, where the yard's relief begins to open.
+    for rating, good in ((15 * PSI, False), (20 * PSI, True)):
+        one = judge(changed("propane_yard", kind="service", inlet_maxima={"second_stage": rating}))
+        (verdict,) = [found for found in one.verdicts if found.section == "49 CFR 192.143(a)"]
+        assert verdict.good is good
+        low, high = sorted(failure.peaks["yard_line"] for failure in one.failures)
+        assert low < 15 * PSI < 16 * PSI < high < 20 * PSI
+
+
+def test_a_building_is_judged_by_its_worst_appliance_in_its_worst_failure(judged):
+    # By hand: the forge is lifted by its own regulator wide open; with the first stage so, the second holds.
+    (yard,) = judged["propane_yard"].verdicts
+    assert yard.finding.startswith("With second_stage stuck wide open, the pressure in workshop reaches 21.")
+    # By hand: an oven sees what the house line holds, 2 psig, once its own regulator stands wide open; with another one
+    # so, its own holds 7 in. w.c.
+    (bakery,) = judged["bakery"].verdicts
+    oven = bakery.finding.removeprefix("With ").split("_")[0]
+    assert bakery.finding.startswith(
+        f"With {oven}_oven_regulator stuck wide open, the pressure in {oven}_oven_line reaches 2.1 psig"
+    )
+
+
 def test_what_a_second_seat_holds_may_be_too_much_for_the_next_regulator():
     maxima = {"service_regulator": 125 * PSI, "deck_oven_regulator": 2.3 * PSI, "rack_oven_regulator": 5 * PSI}
     one = judge(changed("bakery", inlet_maxima=maxima))

@@ -60,6 +60,13 @@ def test_the_internal_relief_starts_where_its_springs_say():
     assert start.gauge_pressure == pytest.approx(R.set_gauge_pressure + 9 * IN_WC, rel=1e-9)
 
 
+def test_what_an_internal_relief_holds_may_be_off_as_far_as_its_start():
+    # By hand: a tenth of where it begins, not of what it ends at. The tenth is engineering judgement.
+    held = of(ladder(Station(), "outlet"), "relief_held")
+    off = 0.1 * (R.spring_preload + R.relief_preload) / R.diaphragm_area
+    assert (held.low, held.high) == pytest.approx((held.gauge_pressure - off, held.gauge_pressure + off), rel=1e-9)
+
+
 def test_a_monitor_takes_over_where_its_disk_leaves_the_stop():
     monitor = layers_at(monitored(), "outlet").monitors[0]
     c, pa = monitor.condition(), 101_325.0
@@ -156,6 +163,13 @@ def test_layers_are_found_through_pipes_and_sensing_lines():
     assert found.feeders == ()
     first = layers_at(monitored(first="worker"), "outlet")
     assert (first.worker.name, [m.name for m in first.monitors]) == ("worker", ["monitor"])
+
+
+def test_of_two_at_one_set_point_the_worker_is_the_one_downstream():
+    # By hand: gas meets the first of the two, and the second behind it.
+    for first, second in (("monitor", "worker"), ("worker", "monitor")):
+        found = layers_at(monitored(above=0.0, first=first), "outlet")
+        assert (found.worker.name, [one.name for one in found.monitors]) == (second, [first])
 
 
 def test_a_first_stage_feeds_and_does_not_monitor():
@@ -259,6 +273,8 @@ NO_MONITOR = {"take_over": None, "monitor_held": None}
         ({"slam_shut_high": 11.0}, "slam_shut_below_monitor", "must", "shut"),
         ({"slam_shut_high": 17.0}, "slam_shut_in_build_up", "must", "shut"),
         ({"slam_shut_high": 19.5}, "slam_shut_in_build_up", "should", "shut"),
+        # By hand: up to 14.8 x 1.05 = 15.5, and the valve opens from 16 x 0.95 = 15.2 on.
+        ({"slam_shut_high": 14.8}, "slam_shut_in_build_up", "should", "shut"),
         ({"slam_shut_high": 7.5}, "nuisance", "must", "shut"),
         ({"slam_shut_high": 8.5}, "nuisance", "should", "shut"),
         ({"switch_high": 7.6}, "nuisance", "must", "switch"),

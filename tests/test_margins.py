@@ -128,6 +128,35 @@ def test_a_relief_valve_is_enough_just_where_its_run_ends_below_the_limit():
     assert relief_capacity(station, "outlet", 20 * IN_WC)[0].relief_flow == 0.0
 
 
+@pytest.mark.parametrize(("share", "enough"), [(0.95, False), (1.05, True)])
+def test_a_relief_is_enough_from_the_full_flow_on(share, enough):
+    # Closed form: a nozzle's flow goes by the square of its bore; the stack is too wide to count.
+    usual = with_relief_valve(stack_bore=1.0)
+    (one,) = relief_capacity(usual, "outlet", 1 * PSI)
+    bore = usual.relief_valves[0].orifice_diameter * sqrt(share * one.worker_flow / one.relief_flow)
+    (two,) = relief_capacity(with_relief_valve(stack_bore=1.0, orifice_diameter=bore), "outlet", 1 * PSI)
+    assert two.relief_flow == pytest.approx(share * two.worker_flow, rel=1e-3)
+    assert two.enough is enough
+
+
+def test_a_stack_as_wide_as_the_orifice_costs_a_relief_valve_its_share():
+    # Closed form: two equal openings, one behind the other, are one smaller by the square root of 2.
+    narrow, wide = (
+        relief_capacity(with_relief_valve(orifice_diameter=0.02, stack_bore=bore), "outlet", 1 * PSI)[0].relief_flow
+        for bore in (0.02, 1.0)
+    )
+    assert narrow == pytest.approx(wide / sqrt(2), rel=1e-3)
+
+
+def test_the_worker_s_own_relief_is_judged_with_its_stem_held_wide_open():
+    # Against a run: a small orifice, so that the relief ends far from its full lift, where the stem's place tells.
+    regulator = replace(Station().regulators[0], orifice_diameter=0.003)
+    station = Station(regulators=(regulator,))
+    trace = settled_run(station, 0.0, (wide_open(regulator, ramp=60.0),))
+    (one,) = relief_capacity(station, "outlet", trace.settled("outlet_gauge_pressure"))
+    assert one.relief_flow == pytest.approx(trace.settled("regulator_vent_flow"), rel=0.01)
+
+
 @pytest.mark.parametrize("limit", [1 * PSI, 20 * PSI])
 def test_areas_are_those_of_the_standards(limit):
     # Reference library: fluids.safety_valve, API 520-1.

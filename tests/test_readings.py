@@ -20,6 +20,7 @@ from toolkit.diagnosis.readings import (
     sun_value,
     typed,
 )
+from toolkit.diagnosis.signs import SIGNS
 from toolkit.diagnosis.sites import ALL_OFF, CUT_OFF, END, LAST_CUT_OFF, MORNING, site
 from toolkit.diagnosis.symptoms import gauge_shows
 from toolkit.diagnosis.visits import signs_of
@@ -137,6 +138,12 @@ def test_what_one_reading_tells_and_what_needs_two():
     # Of two readings with all off the later one counts.
     assert read(outlet_off=1100.0, outlet_off_later=1200.0)["lock_up"] == "higher"
     assert read(outlet_off_later=1200.0) == {"outlet_off": "high", "lock_up": "higher"}
+
+
+def test_what_only_comes_up_to_the_set_point_is_no_kick():
+    # By hand: 1000 Pa is the set point on record; from 600 Pa up to it is 400 Pa, and a marked kick begins at 250.
+    assert read(outlet_peak=1000.0, outlet_on=600.0, outlet_pilots=600.0)["spike"] == SIGNS["spike"].values[0]
+    assert read(outlet_peak=1400.0, outlet_on=600.0, outlet_pilots=600.0)["spike"] == SIGNS["spike"].values[1]
 
 
 def test_between_the_regulators_the_record_stands_in_for_what_was_not_read():

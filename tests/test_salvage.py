@@ -9,6 +9,7 @@ import subprocess
 import sys
 from contextlib import closing
 from pathlib import Path
+from typing import Any
 
 import pytest
 from test_chain import attempt, filled, form_1, tamper
@@ -149,7 +150,10 @@ WRONG = {
     "absent": (lambda _: None, "There is no file"),
     "empty": (lambda path: path.touch(), "is empty"),
     "folder": (lambda path: path.mkdir(), "is a folder"),
-    "text": (lambda path: path.write_text("shopping list\n" * 99), "perhaps it never was a record"),
+    "text": (
+        lambda path: path.write_text("shopping list\n" * 99),
+        r"is not a record\. Name a file that `course backup` wrote\.$",
+    ),
     "foreign": (foreign, "made by another program"),
     "newer": (newer, "newer version"),
     "cut": (lambda path: path.write_bytes(filled(path.parent / "cut").path.read_bytes()[:9000]), "is damaged"),
@@ -230,6 +234,40 @@ def test_a_full_disk_leaves_the_record_as_it_was(
     assert record.attempts()[:-1] == before
     assert record.verify().holds
     record.check()
+
+
+def test_a_backup_that_has_no_room_names_its_own_place(
+    sound: Record, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The database itself reports a full disk: the copy may have no more pages than two."""
+    connect, target = sqlite3.connect, tmp_path / "stick.sqlite3"
+
+    def full(path: Path | str, **how: Any) -> sqlite3.Connection:
+        connection = connect(path, **how)
+        if not how:  # the copy; the record is opened by its address
+            connection.execute("PRAGMA max_page_count = 2")
+        return connection
+
+    monkeypatch.setattr(sqlite3, "connect", full)
+    with pytest.raises(RecordError, match="room on the disk") as refused:
+        back_up(sound.path, target, utc_now)
+    assert str(target) in str(refused.value)
+    assert str(sound.path) not in str(refused.value)
+    assert state(tmp_path) == {}
+
+
+@pytest.mark.skipif(not hasattr(os, "mkfifo"), reason="there are no pipes among files here")
+@pytest.mark.parametrize("task", ["salvage", "restore"])
+def test_a_pipe_is_not_waited_for(tmp_path: Path, task: str) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    done = subprocess.run(
+        [sys.executable, "-m", "toolkit.front.command", task, str(tmp_path / "pipe")],
+        env=os.environ | {store.FOLDER_VARIABLE: str(tmp_path / "data")},
+        capture_output=True,
+        timeout=20,
+    )
+    assert done.returncode == 2
+    assert b"is not a plain file" in done.stderr
 
 
 def test_a_damaged_record_comes_back_if_the_copy_cannot_be_written(
@@ -438,6 +476,8 @@ def test_the_commands_from_backup_to_salvage(
 
     assert said("backup") == (2, f"Nothing is recorded yet: there is no file {tmp_path / 'data' / 'record.sqlite3'}, "
                               "so there is nothing to back up.\n")  # fmt: skip
+    assert said("salvage") == (2, f"Nothing is recorded yet: there is no file {tmp_path / 'data' / 'record.sqlite3'}, "
+                               "so there is nothing to read out.\n")  # fmt: skip
     record = filled(tmp_path / "data")
     code, text = said("backup")
     assert code == 0

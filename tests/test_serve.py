@@ -235,12 +235,27 @@ def test_a_session_says_in_which_numbers_each_is_asked(tmp_path: Path) -> None:
         assert ann != bob
 
 
-def test_a_session_that_is_none_is_refused_before_anything_is_served(
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--session", "nothing_here"), "no session of the course has that name"),
+        (("--code", ""), "class code ''"),
+    ],
+)
+def test_what_will_not_do_is_refused_before_anything_is_made(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, folder: Path, words: tuple[str, ...], said: str
+) -> None:
+    assert command.main(["serve", "--lessons", str(folder), "--folder", str(tmp_path / "room"), *words]) == 2
+    assert said in capsys.readouterr().err
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_file_in_the_place_of_the_class_s_folder_is_told(
     capsys: pytest.CaptureFixture[str], tmp_path: Path, folder: Path
 ) -> None:
-    words = ["serve", "--lessons", str(folder), "--folder", str(tmp_path / "room"), "--session", "nothing_here"]
-    assert command.main(words) == 2
-    assert "no session of the course has that name" in capsys.readouterr().err
+    (tmp_path / "room").write_text("a file")
+    assert command.main(["serve", "--lessons", str(folder), "--folder", str(tmp_path / "room")]) == 2
+    assert f"{tmp_path / 'room'} is a file, and no folder" in capsys.readouterr().err
 
 
 def test_how_many_a_machine_holds() -> None:

@@ -346,10 +346,20 @@ def test_a_file_that_will_not_do_is_refused_in_a_sentence(run: Any, tmp_path: Pa
     assert said in err
 
 
-@pytest.mark.parametrize("name", ["", "\0", "a" * 5000, ".", "no/such\nfile"])
-def test_a_name_that_will_not_do_is_refused_in_a_sentence(run: Any, name):
+@pytest.mark.parametrize(
+    ("name", "said"),
+    [
+        ("", "name is empty"),
+        ("\0", "no session"),
+        ("a" * 5000, "cannot be read"),
+        (".", "is a folder"),
+        ("no/such\nfile", "no session"),
+    ],
+)
+def test_a_name_that_will_not_do_is_refused_in_a_sentence(run: Any, name, said):
     code, out, err = run(name)
     assert (code, out, err.count("\n")) == (2, "", 1)
+    assert said in err
 
 
 def test_exam_and_key_are_files_of_their_own_in_the_numbers_of_the_seed(run: Any, tmp_path: Path):

@@ -145,6 +145,13 @@ def test_it_takes_so_many_half_swings_in_a_row():
         assert bool(fed([0.0] * SWINGS, 0, 1e5 + 100.0 * np.array([0.0, 1.0] * 40)[: turns + 2])) == hunts
 
 
+@pytest.mark.parametrize(("share", "hunts"), [(0.61, True), (0.59, False)])
+def test_the_last_swings_are_weighed_against_as_many_first_ones(share, hunts):
+    """Closed form: of 23 half swings, each r times the one before, the last six are r^17 times the first six."""
+    row = 1e5 + 1000.0 * (-(share ** (1 / 17))) ** np.arange(HALF_SWINGS + 5)
+    assert bool(fed([0.0] * SWINGS, 0, row)) == hunts
+
+
 def test_a_pressure_that_stands_still_for_a_while_still_turns():
     assert fed([0.0] * SWINGS, 0, 1e5 + 100.0 * np.array([0.0, 0.0, 1.0, 1.0] * 20)) == pytest.approx(2.5)
 

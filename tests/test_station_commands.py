@@ -228,7 +228,7 @@ def test_a_path_that_leads_nowhere_is_told_in_a_sentence(refused, tmp_path):
     assert refused("simulate", "x" * 5000)
     assert refused("simulate", "a\nb")
     assert refused("simulate", "a\0b")
-    assert refused("simulate", "")
+    assert "name is empty" in refused("simulate", "")
     assert "FILE" in refused("simulate")
     assert "--csv" in refused("simulate", "bakery", "--json", "--csv")
     assert "--metric" in refused("simulate", "bakery", "--us", "--metric")
@@ -260,9 +260,12 @@ def test_a_byte_order_mark_and_windows_lines_are_no_matter(said, tmp_path):
     assert said("simulate", str(file)) == said("simulate", "bakery")
 
 
-def test_as_a_program_it_leaves_nothing_and_ends_quietly_when_nobody_reads_on(tmp_path):
+@pytest.mark.parametrize(
+    "words", [["simulate", "greenhouse_boiler", "--csv"], ["hub-config"], ["demonstrations"]], ids=" ".join
+)
+def test_as_a_program_it_leaves_nothing_and_ends_quietly_when_nobody_reads_on(tmp_path, words):
     with subprocess.Popen(
-        [sys.executable, "-m", "toolkit.front.command", "simulate", "greenhouse_boiler", "--csv"],
+        [sys.executable, "-m", "toolkit.front.command", *words],
         cwd=tmp_path,
         env=os.environ | {"PYTHONPATH": str(SHIPPED.parents[1]), "PYTHONIOENCODING": "ascii"},
         stdout=subprocess.PIPE,
@@ -274,6 +277,23 @@ def test_as_a_program_it_leaves_nothing_and_ends_quietly_when_nobody_reads_on(tm
         assert program.stderr.read() == b""
     assert program.returncode == 0
     assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="there is no disk that is always full here")
+@pytest.mark.parametrize("words", [["stations"], ["hub-config"], ["demonstrations"], ["--help"]], ids=" ".join)
+def test_what_cannot_be_written_out_is_told_in_a_sentence(tmp_path, words):
+    with Path("/dev/full").open("w") as full:
+        done = subprocess.run(
+            [sys.executable, "-m", "toolkit.front.command", *words],
+            cwd=tmp_path,
+            env=os.environ | {"PYTHONPATH": str(SHIPPED.parents[1])},
+            stdout=full,
+            stderr=subprocess.PIPE,
+            check=False,
+        )
+    assert done.returncode == 2
+    assert b"cannot be written out" in done.stderr
+    assert done.stderr.count(b"\n") == 1
 
 
 def test_a_terminal_without_the_signs_still_gets_its_answer(tmp_path):

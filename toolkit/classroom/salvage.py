@@ -73,9 +73,7 @@ def back_up(record: Path, target: Path, now: Clock, *, over: bool = False) -> Do
     With `over` a file that stands at `target` is kept beside it under another name; without, it is refused.
     """
     _apart(record, target)
-    if not record.exists():
-        raise RecordError(f"Nothing is recorded yet: there is no file {record}, so there is nothing to back up.")
-    _contents(record, now)  # what is damaged is told before anything is moved
+    _contents(begun(record, "back up"), now)  # what is damaged is told before anything is moved
     kept = None
     with in_plain_words(target):
         if target.exists():
@@ -84,7 +82,7 @@ def back_up(record: Path, target: Path, now: Clock, *, over: bool = False) -> Do
             kept = _free_name(target, "before", now())
         part = _free_name(target, "unfinished", now())
         try:
-            _copy(record, part)
+            _copy(record, part, target)
             contents = _contents(part, now)
             if kept:
                 target.rename(kept)
@@ -102,12 +100,17 @@ def restore(source: Path, record: Path, now: Clock, *, over: bool = False) -> Do
     refused.
     """
     _apart(source, record)
+    with in_plain_words(source):
+        _plain_file(source)
+        with source.open("rb") as file:
+            if file.read(len(MAGIC)) not in (b"", MAGIC):
+                raise RecordError(f"{source} is not a record. Name a file that `course backup` wrote.")
     contents = _contents(source, now)
     kept = None
     try:
         with in_plain_words(record):
-            begun = record.is_dir() or (record.exists() and record.stat().st_size > 0)
-        held, damaged = _contents(record, now) if begun else Contents(), False
+            there = record.is_dir() or (record.exists() and record.stat().st_size > 0)
+        held, damaged = _contents(record, now) if there else Contents(), False
     except HeldError:
         raise
     except RecordError:
@@ -129,7 +132,7 @@ def restore(source: Path, record: Path, now: Clock, *, over: bool = False) -> Do
             if held != Contents():
                 # Nobody else can write between this copy and the change: this connection holds the lock.
                 kept = _free_name(record, "before", now())
-                _copy(record, kept)
+                _copy(record, kept, kept)
             write_all(connection, _with_event(contents, Event(0, now(), RESTORED, contents.last)))
     except BaseException:
         if damaged and kept:
@@ -246,10 +249,7 @@ def _gaps(ids: list[int], last: int) -> list[Range]:
 def _contents(path: Path, now: Clock) -> Contents:
     """All that a sound file holds; a RecordError says what is wrong with another."""
     with in_plain_words(path):
-        if not path.exists():
-            raise RecordError(f"There is no file {path}. Name a file that is there.")
-        if path.is_dir():
-            raise RecordError(f"{path} is a folder. Name a file in it.")
+        _plain_file(path)
         if not path.stat().st_size:
             raise RecordError(f"{path} is empty: no record is in it.")
     with reading(path) as connection:
@@ -259,16 +259,33 @@ def _contents(path: Path, now: Clock) -> Contents:
         return read_all(connection, now)
 
 
+def begun(record: Path, task: str) -> Path:
+    """The record's path where one was begun; a RecordError says that there is none for the task."""
+    if not record.exists():
+        raise RecordError(f"Nothing is recorded yet: there is no file {record}, so there is nothing to {task}.")
+    return record
+
+
+def _plain_file(path: Path) -> None:
+    """Raise RecordError for what is no file to read: nothing, a folder, a pipe that would be waited for."""
+    if not path.exists():
+        raise RecordError(f"There is no file {path}. Name a file that is there.")
+    if path.is_dir():
+        raise RecordError(f"{path} is a folder. Name a file in it.")
+    if not path.is_file():
+        raise RecordError(f"{path} is not a plain file. Name one that is.")
+
+
 def _verdict(contents: Contents) -> Verdict:
     return verdict(contents.attempts, contents.events, whole=True)
 
 
-def _copy(source: Path, target: Path) -> None:
-    """A page by page copy of a database that others may be using."""
-    with in_plain_words(target):
+def _copy(source: Path, target: Path, named: Path) -> None:
+    """A page by page copy of a database that others may be using; what fails in writing it is told as of `named`."""
+    with in_plain_words(named):
         target.parent.mkdir(parents=True, exist_ok=True)
         try:
-            with reading(source) as original, closing(sqlite3.connect(target)) as copy:
+            with reading(source) as original, in_plain_words(named), closing(sqlite3.connect(target)) as copy:
                 if original is not None:
                     original.backup(copy)
         except BaseException:
@@ -278,8 +295,7 @@ def _copy(source: Path, target: Path) -> None:
 
 def _bytes(path: Path) -> bytes:
     try:
-        if path.is_dir():
-            raise RecordError(f"{path} is a folder. Name a file in it.")
+        _plain_file(path)
         return path.read_bytes()
     except OSError as error:
         raise RecordError(

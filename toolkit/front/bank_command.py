@@ -5,8 +5,10 @@ from __future__ import annotations
 from argparse import Namespace
 from pathlib import Path
 
+from toolkit.classroom import files
 from toolkit.diagnosis.signatures import SUSPECTS
 from toolkit.errors import LaunchError
+from toolkit.front.station_commands import say
 from toolkit.quiz.bank import Reviewed, bank, made_anew, problems, written
 from toolkit.quiz.trouble_case import LEVELS
 
@@ -22,18 +24,17 @@ def run(asked: Namespace) -> None:
         wrong += bool(found)
         alike = ", ".join(SUSPECTS[key] for key in one.cannot_be_told_from)
         apart = f"; cannot be told from {alike}" if alike else ""
-        print(f"{one.key}  {one.station}: {SUSPECTS[one.suspect]}{apart}")
+        say(f"{one.key}  {one.station}: {SUSPECTS[one.suspect]}{apart}\n")
         for said in found:
-            print(f"      {said}")
-    print(f"{len(bank())} cases, {wrong} not as they were reviewed.")
+            say(f"      {said}\n")
+    say(f"{len(bank())} cases, {wrong} not as they were reviewed.\n")
     if wrong:
         raise LaunchError(f"{wrong} reviewed cases have changed. Look at them, then: course bank --write FOLDER.")
 
 
 def write(folder: Path) -> None:
     """Write the files of all levels anew into a folder, with what each case shows now."""
-    folder.mkdir(parents=True, exist_ok=True)
     for level in LEVELS:
         cases: list[Reviewed] = [made_anew(one) for one in bank() if one.level == level]
-        (folder / f"level_{level}.toml").write_text(written(cases), encoding="utf-8")
-        print(f"level_{level}.toml: {len(cases)} cases")
+        files.write(folder / f"level_{level}.toml", written(cases).encode("utf-8"), "--write")
+        say(f"level_{level}.toml: {len(cases)} cases\n")

@@ -11,6 +11,7 @@ from typing import NoReturn, Optional, Sequence  # noqa: UP035  (an old Python h
 
 OLDEST_PYTHON = (3, 11)
 EXIT_REFUSED = 2
+EXIT_INTERRUPTED = 130  # as a shell says it: 128 and the number of the signal
 
 
 def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
@@ -20,18 +21,32 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
         argv: the words after `course`; those of the process if None.
 
     Returns:
-        The exit code: 0 when it ended as asked, 2 when it could not (one sentence on stderr says why).
+        The exit code: 0 when it ended as asked, 2 when it could not (one sentence on stderr says why), 130 on Ctrl-C.
     """
     refusal = _old_python(sys.version_info[:2])
     if refusal:
         print(refusal, file=sys.stderr)
         return EXIT_REFUSED
 
+    try:
+        return _done(argv)
+    except KeyboardInterrupt:
+        print("Ended by Ctrl-C.", file=sys.stderr)
+        return EXIT_INTERRUPTED
+
+
+def _done(argv: Optional[Sequence[str]]) -> int:  # noqa: UP045
+    """Do what the words ask for; returns the exit code."""
     from toolkit.errors import CourseError, LaunchError
     from toolkit.front import engine
 
     class Parser(argparse.ArgumentParser):
         """Refuses wrong words with one sentence, without the list of all flags before it."""
+
+        def print_help(self, _file: object = None) -> None:
+            from toolkit.front.station_commands import say
+
+            say(self.format_help())
 
         def error(self, message: str) -> NoReturn:
             raise LaunchError(
@@ -96,12 +111,14 @@ def main(argv: Optional[Sequence[str]] = None) -> int:  # noqa: UP045
             kit.run(asked)
         elif asked.task == "hub-config":
             from toolkit.front.hub import CONFIG_FILE
+            from toolkit.front.station_commands import say
 
-            print(CONFIG_FILE)
+            say(f"{CONFIG_FILE}\n")
         elif asked.task == "demonstrations":
+            from toolkit.front.station_commands import say
             from toolkit.panels.demonstration import key_text
 
-            print(key_text())
+            say(f"{key_text()}\n")
         elif asked.task == "serve":
             from toolkit.front import serve
 
@@ -145,7 +162,7 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     parser: argparse.ArgumentParser = kind(
         prog="course", description="Open the lessons in your browser. Works without internet; Ctrl-C ends it."
     )
-    tasks = parser.add_subparsers(dest="task", title="other tasks", metavar="")
+    tasks = parser.add_subparsers(dest="task", title="other tasks", metavar="TASK")
     # What is not said after "read" leaves standing what was said before it.
     pages = tasks.add_parser(
         "read", help="open the lessons as pages to read, without code", argument_default=argparse.SUPPRESS

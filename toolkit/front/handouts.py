@@ -10,6 +10,7 @@ import subprocess
 import tempfile
 from pathlib import Path
 
+from toolkit.classroom import files
 from toolkit.errors import LaunchError
 from toolkit.front.launch import lessons_folder
 from toolkit.front.station_commands import say
@@ -95,13 +96,7 @@ def read_cells(book: Path) -> list[Cell]:
 
 def write(path: Path, content: bytes) -> None:
     """Write a file, in a folder that is made where it is missing, and say so."""
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(content)
-    except OSError as error:
-        raise LaunchError(
-            f"{path} cannot be written ({error.strerror}): give another folder with --folder, or make room there."
-        ) from None
+    files.write(path, content)
     say(f"{path}\n")
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from string import Template
 from typing import Any
 
+from toolkit.classroom import files
 from toolkit.course import LESSONS, START, VISIT
 from toolkit.errors import LaunchError
 from toolkit.front.author_lessons import MARK
@@ -27,7 +28,7 @@ LONGEST_TITLE = 40
 def run(asked: Namespace) -> None:
     """Write the files of a lesson, and tell the lines to add. LaunchError where something is there already or unfit."""
     for path, text in made(asked.folder, asked.number, asked.title, asked.minutes).items():
-        path.write_text(text, encoding="utf-8")
+        files.write(path, text.encode("utf-8"))
         say(f"Wrote {path.relative_to(asked.folder).as_posix()}.\n")
     say("\n" + lines_to_add(asked.number, asked.title, asked.minutes))
 

@@ -21,11 +21,12 @@ from typing import Any
 import numpy as np
 
 from toolkit import __version__, spellings, units
+from toolkit.classroom import files
 from toolkit.diagnosis import load_words, look_up, look_up_words, next_check, posterior, readings, symptoms
 from toolkit.diagnosis.signatures import NOTHING, OTHER, SUSPECTS, TWO, UNSEEN, Signatures, shipped
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.diagnosis.sites import KINDS
-from toolkit.errors import LaunchError, QuantityError
+from toolkit.errors import QuantityError
 from toolkit.front.station_commands import say
 from toolkit.station_file import shipped_station, shipped_stations
 
@@ -69,13 +70,7 @@ REFUSED = {
 def run(asked: argparse.Namespace) -> None:
     """Write the page into `asked.folder` and say where. Raises LaunchError where that cannot be done."""
     path: Path = asked.folder / NAME
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(page().encode("utf-8"))
-    except OSError as refused:
-        raise LaunchError(
-            f"{path} cannot be written ({refused.strerror}): give another folder with --folder, or make room there."
-        ) from None
+    files.write(path, page().encode("utf-8"))
     say(f"{path}\n")
 
 

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import io
-import sys
 from datetime import datetime
 from pathlib import Path
 
@@ -29,6 +27,8 @@ def add_parsers(tasks: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 
 def run(asked: argparse.Namespace) -> None:
     """Do one of the three as asked and print what came of it. Raises RecordError where it cannot."""
+    from toolkit.front.station_commands import say  # late: every command reads the words of this one
+
     record = Record()
     if asked.task == "backup":
         target = _place(asked.file or Path(), "backup", record)
@@ -38,13 +38,13 @@ def run(asked: argparse.Namespace) -> None:
         done = salvage.restore(asked.file, record.path, record.now, over=asked.replace)
         lines = [f"Your record {done.path} now holds what {asked.file} held: {counted(done.attempts, 'answer')}."]
     else:
-        source = asked.file or record.path
+        source = asked.file or salvage.begun(record.path, "read out")
         target = _place(asked.to or Path(), "salvaged", record)
         done = salvage.salvage(source, target, record.now)
         lines = [f"Read out of {source} into {done.path.resolve()}: {counted(done.attempts, 'answer')}."]
         lines += ["The damaged file is as it was. To go on with what was read out:"]
         lines += [f'    course restore "{done.path}" --replace']
-    _say([*lines, *_kept(done), done.verdict.words, PROVES])
+    say("\n".join([*lines, *_kept(done), done.verdict.words, PROVES]) + "\n")
 
 
 def _place(given: Path, what: str, record: Record) -> Path:
@@ -56,9 +56,3 @@ def _place(given: Path, what: str, record: Record) -> Path:
 
 def _kept(done: Done) -> list[str]:
     return [f"What was there before is kept as {done.kept}."] if done.kept else []
-
-
-def _say(lines: list[str]) -> None:
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="replace")  # a path may have signs that the terminal lacks
-    print("\n".join(lines))

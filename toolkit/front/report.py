@@ -8,6 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from toolkit import __version__
+from toolkit.classroom import files
 from toolkit.classroom.gather import Gathered, Left, gather, shown_name
 from toolkit.classroom.gather_results import Result, result
 from toolkit.classroom.hand_in import MOST_BYTES, hand_in, packed
@@ -48,6 +49,7 @@ def run(asked: argparse.Namespace) -> None:
         raise LaunchError(f"There is no file in {asked.gathered}: put there what the learners handed in.")
     results = tuple(result(person, session) for person in gathered.people)
     pages = sheets(gathered, results, session)
+    files.make_folder(asked.out, "--out")
     write(asked.out / ANSWERS, answers_csv(results))
     write(asked.out / STATEMENTS, statements(gathered.people))
     if asked.qti:

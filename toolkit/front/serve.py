@@ -13,10 +13,12 @@ from pathlib import Path
 
 import psutil
 
+from toolkit.classroom import files
 from toolkit.classroom.record import FOLDER_VARIABLE, data_folder
-from toolkit.classroom.room import Room
+from toolkit.classroom.room import Room, _checked_code
 from toolkit.front.launch import HOST, lessons_folder, settle_process, usable_port
 from toolkit.front.session_commands import session_text
+from toolkit.front.station_commands import say
 
 EVERY_ADDRESS = "0.0.0.0"
 # What a page's kernel does where its learner opens a bench, a question and a case, and sees all of the case.
@@ -62,9 +64,14 @@ def open_room(
     """
     pages = lessons_folder(lessons, Path.cwd())
     number = usable_port(port)
-    room = Room(folder or data_folder() / "classes" / date.today().isoformat(), code)
-    if session is not None:
-        room.take_session(session_text(session))
+    # What was typed is read before anything is made: a refusal leaves no folder.
+    held = None if session is None else session_text(session)
+    code = None if code is None else _checked_code(code)
+    folder = folder or data_folder() / "classes" / date.today().isoformat()
+    files.make_folder(folder)
+    room = Room(folder, code)
+    if held is not None:
+        room.take_session(held)
     settle_process()
     key = secrets.token_urlsafe(16)
     with tempfile.TemporaryDirectory(prefix="course-") as scratch, contextlib.suppress(KeyboardInterrupt):
@@ -78,7 +85,7 @@ def open_room(
             most = holds(psutil.virtual_memory().available, each)
             said = announcement(addresses(network), number, room, key, each, most, network)
             ip = EVERY_ADDRESS if network else HOST
-            announce = partial(print, said, flush=True)
+            announce = partial(say, f"{said}\n")
             serve(pages, room, ip=ip, port=number, most=most, instructor_key=key, announce=announce)
 
 

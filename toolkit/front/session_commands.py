@@ -43,11 +43,18 @@ def session_text(file: str) -> str:
     """The text of a session file, of a path or of a shipped session's name, refused as by `load_session`."""
     shown = file if file.strip() and file.isprintable() else repr(file)
     try:
-        if file in shipped_sessions():
+        known = shipped_sessions()
+        if file in known:
             return shipped_session(file)
         path = Path(file)
+        if not file.strip():
+            raise LaunchError(f"The session file's name is empty: give a file (.toml), or one of {', '.join(known)}.")
+        if path.is_dir():
+            raise LaunchError(f"{shown} is a folder: name a session file in it.")
+        if path.exists() and not path.is_file():
+            raise LaunchError(f"{shown} is not a plain file: give a session file (.toml).")
         if not path.is_file():
-            meant = checks.near(file, shipped_sessions(), "With the course come: " + ", ".join(shipped_sessions()))
+            meant = checks.near(file, known, "With the course come: " + ", ".join(known))
             raise LaunchError(f"There is no file {shown}, and no session of the course has that name. {meant}")
         if path.stat().st_size > 4 * MOST_CHARACTERS:  # a character takes at most four bytes
             raise LaunchError(f"{shown} is too large for a session file: at most {MOST_CHARACTERS:,} characters.")

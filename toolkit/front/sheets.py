@@ -8,11 +8,13 @@ from pathlib import Path
 from types import ModuleType
 
 from toolkit import flow, gas, gas_by_hand, ladder, margins, piping, sizing, units
+from toolkit.classroom import files
 from toolkit.course import FORMULAS, GLOSSARY
 from toolkit.devices import balance, regulator, relief_valve
 from toolkit.errors import LaunchError
 from toolkit.front.formulas import SYSTEMS, Formula, formulas
 from toolkit.front.glossary import glossary
+from toolkit.front.station_commands import say
 from toolkit.references import SOURCES, cite
 
 GROUPS: tuple[tuple[str, tuple[ModuleType, ...]], ...] = (
@@ -58,14 +60,9 @@ def main(folder: Path) -> None:
     that will not do.
     """
     pages = {FORMULAS: sheet(), GLOSSARY: glossary(texts(folder))}
-    try:
-        for name, text in pages.items():
-            (folder / name).write_text(text, encoding="utf-8", newline="\n")
-            print(f"Wrote {folder / name}.")
-    except OSError as refused:
-        raise LaunchError(
-            f"The sheets cannot be written into {folder} ({refused.strerror}): give another folder with --folder."
-        ) from refused
+    for name, text in pages.items():
+        files.write(folder / name, text.encode("utf-8"))
+        say(f"Wrote {folder / name}.\n")
 
 
 def texts(folder: Path) -> Mapping[str, str]:

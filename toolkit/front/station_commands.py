@@ -73,6 +73,10 @@ def load_station(file: str) -> StationFile:
     shown = file if file.strip() and file.isprintable() else repr(file)
     path = Path(file)
     try:
+        if not file.strip():
+            raise LaunchError(
+                "The station file's name is empty: give a file (.toml), or a name that `course stations` lists."
+            )
         if path.is_dir():
             raise LaunchError(f"{shown} is a folder: name a station file in it.")
         if not path.exists():
@@ -97,15 +101,22 @@ def load_station(file: str) -> StationFile:
 
 
 def say(text: str) -> None:
-    """Write to stdout; whoever reads may stop early, and a sign that the terminal lacks becomes a question mark."""
+    """Write to stdout; whoever reads may stop early, and a sign that the terminal lacks becomes a question mark.
+
+    Raises LaunchError where it cannot be written, as to a file on a full disk.
+    """
     if isinstance(sys.stdout, io.TextIOWrapper):
         sys.stdout.reconfigure(errors="replace")
     try:
-        sys.stdout.write(text)
-        sys.stdout.flush()
-    except BrokenPipeError:
+        print(text, end="", flush=True)
+    except OSError as refused:
         # Or the interpreter would try to flush again as it ends, and complain.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        if not isinstance(refused, BrokenPipeError):
+            raise LaunchError(
+                f"What there is to say cannot be written out ({refused.strerror}): "
+                "send it to the terminal, or to a file that there is room for."
+            ) from None
 
 
 def listing() -> str:

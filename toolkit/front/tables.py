@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import Executor, ProcessPoolExecutor
 from pathlib import Path
 
+from toolkit.classroom import files
 from toolkit.classroom.tables import user_folder
 from toolkit.diagnosis.own_station import own_station
 from toolkit.diagnosis.posterior import PRIORS_DATED
@@ -30,7 +31,7 @@ from toolkit.diagnosis.signatures import (
 from toolkit.diagnosis.sites import KINDS
 from toolkit.ensemble import ensemble
 from toolkit.errors import LaunchError, ScenarioError
-from toolkit.front.station_commands import load_station
+from toolkit.front.station_commands import load_station, say
 from toolkit.station_file import shipped_stations
 
 # A run's number has two bytes in a table; more runs than this of one suspect would add little and take hours.
@@ -52,17 +53,12 @@ def run(asked: argparse.Namespace) -> None:
     _whole("--workers", asked.workers, MOST_WORKERS)
     kinds = [_own(asked.station)] if asked.station else [*KINDS, *map(kind_of, shipped_stations())]
     folder: Path = asked.folder or (user_folder() if asked.station else SHIPPED_FOLDER)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with _workers(asked.workers) as executor:
-            for kind in kinds:
-                path = folder / file_name(kind)
-                path.write_bytes(made(kind, per_suspect, executor, _line(kind)))
-                print(f"Wrote {path}.")
-    except OSError as refused:
-        raise LaunchError(
-            f"The tables cannot be written into {folder} ({refused.strerror}): give another folder with --folder."
-        ) from None
+    files.make_folder(folder)  # or some minutes of work would come before the refusal
+    with _workers(asked.workers) as executor:
+        for kind in kinds:
+            path = folder / file_name(kind)
+            files.write(path, made(kind, per_suspect, executor, _line(kind)))
+            say(f"Wrote {path}.\n")
 
 
 def made(

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from toolkit.classroom import files
 from toolkit.figures.chart import TimeChart
 from toolkit.figures.device_drawings import DRAWINGS
 from toolkit.figures.station import station_svg
@@ -28,7 +29,6 @@ def main(folder: Path) -> None:
     A healthy regulator is that of lesson 02, a fouled one that of lesson 04, each at its bench's moment; a station is
     drawn at the start of its own run, up to the volume that its limits protect. The folder is made where it is missing.
     """
-    folder.mkdir(parents=True, exist_ok=True)
     healthy, fouled = opening(lesson_02.BENCH), opening(lesson_04.BENCH)
     for name, shown in (("regulator", healthy), ("fouled_seat", fouled)):
         _write(folder / f"{name}.svg", shown.drawing)
@@ -42,4 +42,4 @@ def main(folder: Path) -> None:
 
 
 def _write(path: Path, svg: str) -> None:
-    path.write_text(svg + "\n", encoding="utf-8", newline="\n")
+    files.write(path, f"{svg}\n".encode())
