@@ -14,17 +14,13 @@ from lesson_text import (
     bench_trace,
     both,
     flow_through,
+    hundredths,
     pressure,
 )
 
 from toolkit.devices.regulator import inlet_effect
 from toolkit.panels import lesson_02
 from toolkit.units import HOUR, IN_WC, INCH, MBAR, PSI, SCF
-
-
-def hundredths(value: float) -> str:
-    """A low pressure or a difference with one digit more than the bench shows, so that the sum in the text adds up."""
-    return f"{value / IN_WC:.2f} in. w.c. ({value / MBAR:.2f} mbar)"
 
 
 def worked() -> dict[str, str]:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from facts_02 import hundredths
 from lesson_text import (
     DAY_AT,
     HERE,
@@ -17,6 +16,7 @@ from lesson_text import (
     bench_trace,
     both,
     flow_through,
+    hundredths,
     pressure,
 )
 

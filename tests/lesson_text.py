@@ -17,7 +17,7 @@ from toolkit.panels.controls import Choice
 from toolkit.panels.regulator_view import DUSK, MORNING, NIGHT
 from toolkit.scenario import Station
 from toolkit.trace import Trace
-from toolkit.units import INCH, STANDARD_ATMOSPHERE, format_pressure, format_quantity
+from toolkit.units import IN_WC, INCH, MBAR, STANDARD_ATMOSPHERE, format_pressure, format_quantity
 
 FOLDER = Path(__file__).parents[1] / "lessons"
 # The page of cases has a form of its own; see test_lesson_visit.
@@ -50,6 +50,11 @@ REGULATOR = HERE.regulators[0]
 CONDITION = REGULATOR.condition()
 INLET_GAUGE = HERE.supply.gauge_pressure
 DAY_AT, PILOT_AT, NIGHT_AT = DUSK - 1, NIGHT - 1, MORNING - 1
+
+
+def hundredths(value: float) -> str:
+    """A low pressure or a difference with one digit more than the bench shows, so that the sum in the text adds up."""
+    return f"{value / IN_WC:.2f} in. w.c. ({value / MBAR:.2f} mbar)"
 
 
 def both(value: float, kind: str) -> str:

@@ -55,16 +55,23 @@ def test_a_file_is_written_over_in_a_folder_that_is_made(tmp_path: Path) -> None
     assert list(path.parent.iterdir()) == [path]
 
 
+def test_a_link_stays_and_its_file_is_written(tmp_path: Path) -> None:
+    (tmp_path / "real.txt").write_bytes(b"old")
+    (tmp_path / "link.txt").symlink_to("real.txt")
+    files.write(tmp_path / "link.txt", b"new")
+    assert (tmp_path / "link.txt").is_symlink()
+    assert (tmp_path / "real.txt").read_bytes() == b"new"
+
+
 def test_a_ctrl_c_leaves_what_was_there(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "one.txt"
     path.write_bytes(b"old")
 
-    def pressed(self: Path, content: bytes) -> None:
-        with self.open("wb") as file:
-            file.write(content[:1])
+    def pressed(_: int) -> None:
+        assert sorted(one.read_bytes() for one in tmp_path.iterdir()) == [b"new", b"old"]
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(Path, "write_bytes", pressed)
+    monkeypatch.setattr("os.fsync", pressed)  # all is written, and nothing is in its place yet
     with pytest.raises(KeyboardInterrupt):
         files.write(path, b"new")
     assert [(one.name, one.read_bytes()) for one in tmp_path.iterdir()] == [("one.txt", b"old")]

@@ -72,7 +72,7 @@ KEPT = {
     "subprocess": ("front.",),
     "socket": ("front.",),
     "threading": ("front.",),
-    # the pictures of the README are files, and so is the engine's machine code
+    # the README's pictures are told a folder, and the engine's machine code is a file
     "pathlib": ("classroom.", "front.", "panels.images", "compiled"),
     # what nobody may guess: tokens, codes and keys of a class; and the seeds that a learner draws
     "secrets": ("front.launch", "front.serve", "front.room_server", "classroom.room", "quiz.widgets"),

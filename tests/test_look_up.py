@@ -29,8 +29,8 @@ from toolkit.diagnosis.look_up import (
     signs_with,
     suspects_of,
 )
-from toolkit.diagnosis.look_up_words import AFTER, OUT_OF_REACH, STANDS
-from toolkit.diagnosis.next_check import CHECKS, STOPS, SURE, next_check
+from toolkit.diagnosis.look_up_words import AFTER, STANDS
+from toolkit.diagnosis.next_check import CHECKS, OUT_OF_REACH, STOPS, SURE, next_check
 from toolkit.diagnosis.own_station import own_station
 from toolkit.diagnosis.posterior import PRIORS, belief, priors_for
 from toolkit.diagnosis.readings import READINGS, GaugeReadings, record_of

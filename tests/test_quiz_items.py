@@ -193,7 +193,8 @@ def test_wrong_suspect_is_answered_with_signs_and_a_check(lesson: str) -> None:
     words = " ".join(graded.explanation)
     true_name, wrong_name = question.names()[question.suspects.index(question.truth)], question.names()[wrong]
     assert f"It was: {true_name}." in words
-    assert f" {true_name} from {wrong_name}" in words
+    pair = f"{true_name} from {wrong_name}"
+    assert any(said in words for said in (f"What would tell {pair}: ", f"What mostly tells {pair} was met already: "))
     assert "qualified persons" in words
     assert graded.replay is not None
     assert graded.replay.other_label == wrong_name

@@ -14,9 +14,10 @@ from types import ModuleType
 
 import pytest
 
+from toolkit.classroom.spreadsheet import harmless
 from toolkit.event_words import EVENT_WORDS
 from toolkit.front import command
-from toolkit.front.station_commands import JSON_KEYS, MOST_EVENTS, harmless, load_station
+from toolkit.front.station_commands import JSON_KEYS, MOST_EVENTS, load_station
 from toolkit.layers import ACTED
 from toolkit.simulation import simulate
 from toolkit.station_file import MOST_CHARACTERS, shipped_station, shipped_stations

@@ -16,6 +16,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from toolkit.classroom.files import make_folder, place
 from toolkit.classroom.record import LONGEST_NAME, Record, data_folder
 from toolkit.classroom.session import Session, session_of
 from toolkit.errors import RoomError
@@ -23,6 +24,7 @@ from toolkit.errors import RoomError
 # Read aloud and typed by thirty people: no letter or digit that is taken for another.
 LETTERS = "ACDEFGHJKLMNPQRTUVWXY34679"
 CODE_LENGTH, OWN_CODE_DIGITS = 6, 6
+PRIVATE = 0o600  # for this user only
 INSTRUCTOR = "instructor"
 # Tells a kernel where its room is.
 ROOM_VARIABLE = "GUARDED_PRESSURE_ROOM"
@@ -51,14 +53,16 @@ class Room:
 
     def __init__(self, folder: Path, code: str | None = None) -> None:
         self.folder = folder
+        code = None if code is None else _checked_code(code)  # before anything is made
+        make_folder(folder)
         with _in_plain_words(folder):
             (folder / _VISITORS).mkdir(parents=True, exist_ok=True)
             if code is not None:
-                _write(folder / _CODE, _checked_code(code).encode())
+                place(folder / _CODE, code.encode(), PRIVATE)
             elif not (folder / _CODE).is_file():
-                _write(folder / _CODE, "".join(secrets.choice(LETTERS) for _ in range(CODE_LENGTH)).encode())
+                place(folder / _CODE, "".join(secrets.choice(LETTERS) for _ in range(CODE_LENGTH)).encode(), PRIVATE)
             if not (folder / _SECRET).is_file():
-                _write(folder / _SECRET, secrets.token_bytes(32))
+                place(folder / _SECRET, secrets.token_bytes(32), PRIVATE)
             self.code = (folder / _CODE).read_text(encoding="utf-8").strip()
             # Cookies that it signs hold over a restart in mid-class.
             self.secret = (folder / _SECRET).read_bytes()
@@ -67,7 +71,7 @@ class Room:
     def take_session(self, text: str) -> None:
         """Keep the text of a session file: from now on it says in which numbers each visitor is asked."""
         with _in_plain_words(self.folder):
-            _write(self.folder / _SESSION, text.encode())
+            place(self.folder / _SESSION, text.encode(), PRIVATE)
 
     def session(self) -> Session | None:
         """The session that is held here; None where none was given. Raises ScenarioError for a spoilt file."""
@@ -143,7 +147,7 @@ class Room:
         lock = _locked(own, secrets.token_hex(16))
         with _in_plain_words(self.folder):
             text = json.dumps({"name": visitor.name, "own_code": lock}, ensure_ascii=True)
-            _write(self.data_folder(visitor) / _VISITOR, text.encode())
+            place(self.data_folder(visitor) / _VISITOR, text.encode(), PRIVATE)
         self._known[visitor.key] = (visitor, lock)
         return own
 
@@ -202,16 +206,6 @@ def _visitors(folder: Path) -> Iterator[tuple[str, tuple[Visitor, str]]]:
                 "start again; the record beside it is whole."
             ) from error
         yield path.parent.name, (Visitor(path.parent.name, name), lock)
-
-
-def _write(path: Path, data: bytes) -> None:
-    """Put a file in its place whole, for this user only."""
-    beside = path.with_name(f".{path.name}.{secrets.token_hex(4)}")
-    with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
-        file.write(data)
-        file.flush()
-        os.fsync(file.fileno())
-    beside.replace(path)
 
 
 @contextmanager

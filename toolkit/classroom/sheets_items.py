@@ -9,6 +9,7 @@ from collections.abc import Iterable, Sequence
 from toolkit.classroom.gather_results import Result, marks
 from toolkit.classroom.session import Session
 from toolkit.classroom.sheets import Page, cell, facts, lesson_title, session_title, shown, table
+from toolkit.classroom.spreadsheet import harmless, rounded
 from toolkit.classroom.statistics import (
     CONFIDENCE,
     FEW,
@@ -25,8 +26,6 @@ from toolkit.classroom.statistics import (
 )
 from toolkit.quiz.cases import ITEMS
 
-# What a spreadsheet would run as a formula, also behind blanks, also in the wide forms of the same signs.
-_RUNS = ("=", "+", "-", "@", "\t", "\r", "\n", "\uff1d", "\uff0b", "\uff0d", "\uff20")
 _OBJECTIVES = {item.key: item.objective for item in ITEMS}
 COLUMNS = (
     *("number", "name", "lesson", "item", "objective", "section", "seed", "score", "maximum", "share", "right"),
@@ -142,18 +141,9 @@ def answers_csv(results: Sequence[Result]) -> bytes:
             answer = counted.first.attempt
             row: tuple[object, ...] = (
                 *(number, one.person.shown, answer.lesson, answer.item_key, answer.objective, counted.section),
-                *(answer.seed, f"{answer.score:.6g}", f"{answer.maximum:.6g}", f"{counted.share:.6g}"),
-                *(int(counted.share >= RIGHT), counted.tries, f"{counted.last:.6g}", counted.first.time),
-                *(f"{answer.seconds:.6g}", answer.course_version, answer.item_hash),
+                *(answer.seed, rounded(answer.score), rounded(answer.maximum), rounded(counted.share)),
+                *(int(counted.share >= RIGHT), counted.tries, rounded(counted.last), counted.first.time),
+                *(rounded(answer.seconds), answer.course_version, answer.item_hash),
             )
             writer.writerow([harmless(field) if isinstance(field, str) else field for field in row])
     return b"\xef\xbb\xbf" + page.getvalue().encode("utf-8", "replace")
-
-
-def harmless(text: str) -> str:
-    """A text that no spreadsheet runs; a plain number stays one."""
-    try:
-        float(text)
-    except ValueError:
-        return f"'{text}" if text.lstrip(" ")[:1] in _RUNS and text.strip(" ") else text
-    return text

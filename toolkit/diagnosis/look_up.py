@@ -11,13 +11,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
-from toolkit.diagnosis.look_up_words import AFTER, ENDS, OUT_OF_REACH, STANDS, STATES, per_cent
+from toolkit.diagnosis.look_up_words import AFTER, ENDS, STANDS, STATES, per_cent
 from toolkit.diagnosis.next_check import (
     CHECKS,
     STOPS,
     Advice,
     Check,
     next_check,
+    out_of_reach,
     outcomes,
     rate,
     stops_of,
@@ -297,11 +298,6 @@ def shown_by(now: Belief, check: Check) -> tuple[str, ...]:
     return tuple(
         key for key in check.signs if key not in known and bool((now.table.signs[:, places.index(key)] != UNSEEN).any())
     )
-
-
-def out_of_reach(signs: Signs) -> frozenset[str]:
-    """The checks that want burners alight where none can be: to make them somebody would have to reset or relight."""
-    return frozenset(check for key, value, checks in OUT_OF_REACH if getattr(signs, key) == value for check in checks)
 
 
 def meanwhile(signs: Signs) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from toolkit.diagnosis.signatures import NOTHING, OTHER, TWO
-from toolkit.diagnosis.signs import GAS, OUTLET, SIGNS, SUN
+from toolkit.diagnosis.signs import GAS, OUTLET, STACK, SUN
 
 # What stands on top of every page that looks up, and on what it prints. Source: the course's own safety card.
 CAUTIONS = (
@@ -31,7 +31,7 @@ TEACHING = "teaching values, not field statistics"
 STANDS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "Gas comes out: no flame or spark near it, nobody in it, windows and air intakes beside it shut. Plug nothing.": {
         **dict.fromkeys(("vent_on", "vent_off", "vent_held"), GAS[1:]),
-        "relief": SIGNS["relief"].values[1:],
+        "relief": STACK[1:],
     },
     "The slam-shut stays down until the cause is found and mended: no reset to try it.": {"slam_shut": ("tripped",)},
     "The switch has acted: no jumper, and no reset before the cause is found.": {"switch": ("made", "chatters")},
@@ -50,15 +50,6 @@ STANDS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     },
     "Ice is thawed by the written procedure: no flame, no torch.": {"frost": ("frost",)},
 }
-# The checks that want burners alight, by the sign with which none can be.
-OUT_OF_REACH: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    ("burners", "no gas", ("smell_on", "meter_on", "gauge_pilots", "cut_off")),
-    (
-        "slam_shut",
-        "tripped",
-        ("gauge_on", "inlet", "filter", "between", "listen", "smell_on", "meter_on", "gauge_pilots", "cut_off"),
-    ),
-)
 
 # What stands over an advice; the last for a finding of nothing wrong.
 STATES: Mapping[str, str] = {
@@ -83,8 +74,8 @@ AFTER: Mapping[str, str] = {
     "acted, and tell the operator how high it went.",
     "true_trip": "The slam-shut did what it is for: what raised the pressure is still to be found. No reset "
     "before that.",
-    "weak_relief": "The relief opens too soon, and the diaphragm holds: either way the regulator comes out of service, "
-    "for repair by the qualified, by the written procedure. Afterwards prove its set point, lock-up and relief.",
+    "weak_relief": "The relief opens too soon, and the diaphragm holds. The regulator comes out of service for repair "
+    "by the qualified, by the written procedure. Afterwards prove its set point, lock-up and relief.",
     "leak": "Shut the gas off, keep flames and sparks away, and call who is qualified to find and mend the leak. Gas "
     "comes back only after a tightness test, by the written procedure.",
 }

@@ -17,7 +17,7 @@ import numpy as np
 
 from toolkit.diagnosis.posterior import Belief, Numbers, chances
 from toolkit.diagnosis.signatures import NOTHING, OTHER, SUSPECTS, UNSEEN
-from toolkit.diagnosis.signs import SIGNS, Signs
+from toolkit.diagnosis.signs import SIGNS, STACK, Signs
 from toolkit.errors import ScenarioError
 
 # A suspect is found from this probability on, once its own check has borne it out. With 0.9 a seventh of the cases more
@@ -187,6 +187,16 @@ CHECKS: dict[str, Check] = {
     )
 }
 
+# The checks that want burners alight, by the sign with which none can be.
+OUT_OF_REACH: tuple[tuple[str, str, tuple[str, ...]], ...] = (
+    ("burners", "no gas", ("smell_on", "meter_on", "gauge_pilots", "cut_off")),
+    (
+        "slam_shut",
+        "tripped",
+        ("gauge_on", "inlet", "filter", "between", "listen", "smell_on", "meter_on", "gauge_pilots", "cut_off"),
+    ),
+)
+
 # What ends all checks at once. Each is the caller's to say; those in _SEEN are also seen by the signs.
 STOPS: dict[str, str] = {
     "gas_indoors": "gas is smelt or metered indoors: people out, no switches or phones, call from outside",
@@ -219,7 +229,7 @@ CONFIRMED_BY: Mapping[str, tuple[str, str, tuple[str, ...]]] = {
     "monitor_shut": ("between", "between", ("near the outlet",)),
     "true_trip": ("slam_shut_point", "slam_shut_point", ("as on record",)),
     "shutoff_near": ("slam_shut_point", "slam_shut_point", ("off",)),
-    "relief_dirty": ("stack", "relief", SIGNS["relief"].values[1:]),
+    "relief_dirty": ("stack", "relief", STACK[1:]),
     "relief_blocked": ("relief_point", "relief_point", ("off",)),
     "switch_near": ("switch_point", "switch_point", ("off",)),
     "sun": ("sun", "sun", ("rises and falls back",)),
@@ -331,6 +341,11 @@ def off_record(belief: Belief) -> tuple[str, ...]:
 def allowed(check: Check, qualified: bool) -> bool:
     """The hard safety filter: nothing forbidden, and work inside a device for the qualified only."""
     return not check.forbidden and (qualified or not check.qualified)
+
+
+def out_of_reach(signs: Signs) -> frozenset[str]:
+    """The checks that want burners alight where none can be: to make them somebody would have to reset or relight."""
+    return frozenset(check for key, value, checks in OUT_OF_REACH if getattr(signs, key) == value for check in checks)
 
 
 def rate(check: Check, bits: float) -> float:

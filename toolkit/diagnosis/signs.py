@@ -13,6 +13,8 @@ from toolkit.errors import ScenarioError
 
 OUTLET = ("far low", "low", "normal", "high", "far high")
 GAS = ("none", "a whiff", "strong")
+# Of the whole day: that it blows now cannot be told from it.
+STACK = ("shut", "weeping", "blows or has blown")
 PROVEN = ("as on record", "off")
 SUN = ("no rise", "rises and stays up", "rises and falls back")
 
@@ -43,7 +45,7 @@ SIGNS: dict[str, Sign] = {
         Sign("vent_on", "gas at the vent, all on", GAS),
         Sign("vent_off", "gas at the vent, all off", GAS),
         Sign("vent_held", "gas at the vent, outlet held low", GAS),
-        Sign("relief", "relief stack", ("shut", "weeping", "blows or has blown")),
+        Sign("relief", "relief stack", STACK),
         Sign("slam_shut", "slam-shut", ("open", "tripped")),
         Sign("switch", "pressure switch", ("quiet", "made", "chatters")),
         Sign("swing", "needle, steady demand", ("steady", "hunts")),

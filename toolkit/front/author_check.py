@@ -13,7 +13,7 @@ from pathlib import Path
 from toolkit.classroom.session import shipped_session, shipped_sessions
 from toolkit.errors import LaunchError
 from toolkit.front.author_files import bank_errors, session_errors, station_errors
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 from toolkit.station_file import MOST_CHARACTERS, shipped_stations
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from toolkit.classroom import files
 from toolkit.diagnosis.signatures import SUSPECTS
 from toolkit.errors import LaunchError
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 from toolkit.quiz.bank import Reviewed, bank, made_anew, problems, written
 from toolkit.quiz.trouble_case import LEVELS
 

@@ -39,13 +39,12 @@ def _done(argv: Optional[Sequence[str]]) -> int:  # noqa: UP045
     """Do what the words ask for; returns the exit code."""
     from toolkit.errors import CourseError, LaunchError
     from toolkit.front import engine
+    from toolkit.front.terminal import say
 
     class Parser(argparse.ArgumentParser):
         """Refuses wrong words with one sentence, without the list of all flags before it."""
 
         def print_help(self, _file: object = None) -> None:
-            from toolkit.front.station_commands import say
-
             say(self.format_help())
 
         def error(self, message: str) -> NoReturn:
@@ -111,11 +110,9 @@ def _done(argv: Optional[Sequence[str]]) -> int:  # noqa: UP045
             kit.run(asked)
         elif asked.task == "hub-config":
             from toolkit.front.hub import CONFIG_FILE
-            from toolkit.front.station_commands import say
 
             say(f"{CONFIG_FILE}\n")
         elif asked.task == "demonstrations":
-            from toolkit.front.station_commands import say
             from toolkit.panels.demonstration import key_text
 
             say(f"{key_text()}\n")

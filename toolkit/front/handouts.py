@@ -13,7 +13,7 @@ from pathlib import Path
 from toolkit.classroom import files
 from toolkit.errors import LaunchError
 from toolkit.front.launch import lessons_folder
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 from toolkit.panels.handout import Cell, Sheet, handout
 from toolkit.quiz.trouble_case import LEVELS, places
 

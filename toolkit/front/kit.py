@@ -22,7 +22,7 @@ from pathlib import Path
 from toolkit.errors import LaunchError
 from toolkit.front import phone
 from toolkit.front.launch import CHECKOUT_LESSONS, FRONT
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 
 CHECKOUT = CHECKOUT_LESSONS.parent
 SOURCES = FRONT / "kit"

@@ -16,6 +16,7 @@ from jupyter_core.paths import jupyter_path
 from traitlets.config import Config
 
 from toolkit.errors import LaunchError
+from toolkit.front.terminal import say_open
 
 HOST = "127.0.0.1"
 START_LESSON = "00_start_here.ipynb"
@@ -66,7 +67,7 @@ def settle_process() -> None:
 
 def _announce(where: str) -> None:
     """Say that the course is open, and use the time until the browser asks for the lesson."""
-    print(f"The course is open at {where} - press Ctrl-C here to end it.", flush=True)
+    say_open(where)
     threading.Thread(target=_prepare_first_answers, daemon=True).start()
 
 

@@ -19,7 +19,7 @@ from toolkit.course import LESSONS, START, VISIT
 from toolkit.errors import LaunchError
 from toolkit.front.author_lessons import MARK
 from toolkit.front.lesson_rules import LONGEST, SHORTEST
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 
 _CODE = re.compile(r"^```python\n(.*?)\n```$", re.MULTILINE | re.DOTALL)
 LONGEST_TITLE = 40

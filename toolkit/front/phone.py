@@ -27,7 +27,7 @@ from toolkit.diagnosis.signatures import NOTHING, OTHER, SUSPECTS, TWO, UNSEEN, 
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.diagnosis.sites import KINDS
 from toolkit.errors import QuantityError
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 from toolkit.station_file import shipped_station, shipped_stations
 
 NAME = "look_up.html"
@@ -151,7 +151,7 @@ def course() -> dict[str, Any]:
         "states": look_up_words.STATES,
         "after": look_up_words.AFTER,
         "stands": look_up_words.STANDS,
-        "out_of_reach": look_up_words.OUT_OF_REACH,
+        "out_of_reach": next_check.OUT_OF_REACH,
         "explained": look_up_words.EXPLAINED,
         "never": [one.forbidden for one in next_check.CHECKS.values() if one.forbidden],
     }

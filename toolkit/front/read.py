@@ -11,6 +11,7 @@ from html import escape
 from pathlib import Path
 
 from toolkit.front.launch import HOST, START_LESSON, lessons_folder, settle_process, usable_port
+from toolkit.front.terminal import say_open
 
 
 def open_pages(lessons: Path | None, port: str | None, open_browser: bool, first: str = START_LESSON) -> None:
@@ -37,7 +38,7 @@ def open_pages(lessons: Path | None, port: str | None, open_browser: bool, first
         where = address(number, token, first)
 
         def announce() -> None:
-            print(f"The course is open at {where} - press Ctrl-C here to end it.", flush=True)
+            say_open(where)
             if open_browser:
                 # Some browsers hold up whoever starts them.
                 threading.Thread(target=_open_in_browser, args=(where, Path(scratch)), daemon=True).start()

@@ -10,6 +10,7 @@ from toolkit.classroom import salvage
 from toolkit.classroom.chain import PROVES, counted
 from toolkit.classroom.record import Record
 from toolkit.classroom.salvage import Done
+from toolkit.front.terminal import say
 
 
 def add_parsers(tasks: argparse._SubParsersAction[argparse.ArgumentParser]) -> None:
@@ -27,8 +28,6 @@ def add_parsers(tasks: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
 
 def run(asked: argparse.Namespace) -> None:
     """Do one of the three as asked and print what came of it. Raises RecordError where it cannot."""
-    from toolkit.front.station_commands import say  # late: every command reads the words of this one
-
     record = Record()
     if asked.task == "backup":
         target = _place(asked.file or Path(), "backup", record)

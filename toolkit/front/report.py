@@ -21,7 +21,7 @@ from toolkit.errors import CourseError, LaunchError, RecordError
 from toolkit.front.handouts import write
 from toolkit.front.report_pages import Ask, write_pages, write_qti
 from toolkit.front.session_commands import load_session
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 from toolkit.panels.exam_pages import document
 from toolkit.quiz.cases import ITEMS, item_hash, offer
 

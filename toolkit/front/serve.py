@@ -13,12 +13,11 @@ from pathlib import Path
 
 import psutil
 
-from toolkit.classroom import files
 from toolkit.classroom.record import FOLDER_VARIABLE, data_folder
-from toolkit.classroom.room import Room, _checked_code
+from toolkit.classroom.room import Room
 from toolkit.front.launch import HOST, lessons_folder, settle_process, usable_port
 from toolkit.front.session_commands import session_text
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 
 EVERY_ADDRESS = "0.0.0.0"
 # What a page's kernel does where its learner opens a bench, a question and a case, and sees all of the case.
@@ -66,10 +65,7 @@ def open_room(
     number = usable_port(port)
     # What was typed is read before anything is made: a refusal leaves no folder.
     held = None if session is None else session_text(session)
-    code = None if code is None else _checked_code(code)
-    folder = folder or data_folder() / "classes" / date.today().isoformat()
-    files.make_folder(folder)
-    room = Room(folder, code)
+    room = Room(folder or data_folder() / "classes" / date.today().isoformat(), code)
     if held is not None:
         room.take_session(held)
     settle_process()

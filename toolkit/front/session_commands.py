@@ -10,7 +10,7 @@ from toolkit import checks
 from toolkit.classroom.session import Session, session_of, shipped_session, shipped_sessions
 from toolkit.classroom.session_words import preview, sittings
 from toolkit.errors import CourseError, LaunchError
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 from toolkit.station_file import MOST_CHARACTERS
 
 

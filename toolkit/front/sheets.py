@@ -14,7 +14,7 @@ from toolkit.devices import balance, regulator, relief_valve
 from toolkit.errors import LaunchError
 from toolkit.front.formulas import SYSTEMS, Formula, formulas
 from toolkit.front.glossary import glossary
-from toolkit.front.station_commands import say
+from toolkit.front.terminal import say
 from toolkit.references import SOURCES, cite
 
 GROUPS: tuple[tuple[str, tuple[ModuleType, ...]], ...] = (

@@ -9,15 +9,15 @@ import argparse
 import csv
 import io
 import json
-import os
-import sys
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 from toolkit import checks
+from toolkit.classroom.spreadsheet import harmless
 from toolkit.errors import CourseError, LaunchError
 from toolkit.event_words import event_words
+from toolkit.front.terminal import say
 from toolkit.gas import standard_density
 from toolkit.layers import ACTED
 from toolkit.simulation import simulate
@@ -98,25 +98,6 @@ def load_station(file: str) -> StationFile:
         return read_station(text, name=path.name)
     except CourseError as error:
         raise LaunchError(f"{shown}: {error}") from None
-
-
-def say(text: str) -> None:
-    """Write to stdout; whoever reads may stop early, and a sign that the terminal lacks becomes a question mark.
-
-    Raises LaunchError where it cannot be written, as to a file on a full disk.
-    """
-    if isinstance(sys.stdout, io.TextIOWrapper):
-        sys.stdout.reconfigure(errors="replace")
-    try:
-        print(text, end="", flush=True)
-    except OSError as refused:
-        # Or the interpreter would try to flush again as it ends, and complain.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        if not isinstance(refused, BrokenPipeError):
-            raise LaunchError(
-                f"What there is to say cannot be written out ({refused.strerror}): "
-                "send it to the terminal, or to a file that there is room for."
-            ) from None
 
 
 def listing() -> str:
@@ -265,8 +246,3 @@ def _columns(trace: Trace, units: str) -> Iterator[tuple[str, list[float]]]:
             kind = "small_length"
         unit = display_unit(kind, units).label if kind else "share"
         yield f"{name} [{unit}]", [to_display(float(v), kind, units) if kind else float(v) for v in values]
-
-
-def harmless(text: str) -> str:
-    """A text that no spreadsheet takes for a formula."""
-    return f"'{text}" if text[:1] in ("=", "+", "-", "@", "\t", "\r") else text

@@ -31,7 +31,8 @@ from toolkit.diagnosis.signatures import (
 from toolkit.diagnosis.sites import KINDS
 from toolkit.ensemble import ensemble
 from toolkit.errors import LaunchError, ScenarioError
-from toolkit.front.station_commands import load_station, say
+from toolkit.front.station_commands import load_station
+from toolkit.front.terminal import say
 from toolkit.station_file import shipped_stations
 
 # A run's number has two bytes in a table; more runs than this of one suspect would add little and take hours.

@@ -14,7 +14,7 @@ from typing import NamedTuple
 from toolkit.diagnosis.load_words import at_place
 from toolkit.diagnosis.posterior import Belief
 from toolkit.diagnosis.signatures import SUSPECTS, TWO
-from toolkit.diagnosis.signs import Signs
+from toolkit.diagnosis.signs import STACK, Signs
 from toolkit.quiz.cause import CauseQuestion, offered
 from toolkit.quiz.items import ABNORMAL, KNOWLEDGE, Item
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, safe_steps
@@ -106,7 +106,7 @@ def first_way(opening: Signs) -> str:
     if opening.slam_shut == "tripped":
         return "leave"
     off = (opening.outlet_on or "normal") != "normal" or (opening.burners or "gas") != "gas"
-    told = opening.switch in ("made", "chatters") or opening.relief not in (None, "shut")
+    told = opening.switch in ("made", "chatters") or opening.relief in STACK[1:]
     return "look" if off or told else "as_record"
 
 
@@ -132,7 +132,7 @@ _WHY = {
 def _first(case: TroubleCase, key: str, chance: Random, units: str) -> ChoiceQuestion:
     opening = case.opening()
     right, flag = first_way(opening), opening.slam_shut
-    why = _WHY[right] + (_HAS_BLOWN if right == "look" and opening.relief not in (None, "shut") else "")
+    why = _WHY[right] + (_HAS_BLOWN if right == "look" and opening.relief in STACK[1:] else "")
     wrong = {name: way.wrong for name, way in _WAYS.items()}
     wrong |= {"look": _NOT_YET} if right == "as_record" else {}
     wrong |= {"leave": _TRIPPED_AND_MORE} if flag == "tripped" else {}

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from toolkit.diagnosis.load_words import at_place
-from toolkit.diagnosis.signs import SIGNS
+from toolkit.diagnosis.signs import SIGNS, STACK
 from toolkit.quiz.trouble_case import TroubleCase
 from toolkit.units import format_pressure, spoken
 
@@ -68,8 +68,8 @@ _MEANT: Mapping[tuple[str, str], str] = {
     ("switch", "quiet"): "quiet, it has not acted",
     ("switch", "made"): "made, that is, it has acted",
     ("switch", "chatters"): "chatters, it acts and lets go again and again",
-    ("relief", "shut"): "shut, nothing comes out",
-    ("relief", SIGNS["relief"].values[2]): "blows, or has blown today",
+    ("relief", STACK[0]): "shut, nothing comes out",
+    ("relief", STACK[2]): "blows, or has blown today",
 }
 
 

@@ -14,7 +14,6 @@ from typing import Any
 import numpy as np
 
 from toolkit.diagnosis.load_words import at_place
-from toolkit.diagnosis.look_up import out_of_reach
 from toolkit.diagnosis.next_check import (
     CHECKS,
     STOPS,
@@ -22,6 +21,7 @@ from toolkit.diagnosis.next_check import (
     entropy,
     information,
     next_check,
+    out_of_reach,
     rate,
     stops_of,
     worth_making,
