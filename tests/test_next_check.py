@@ -322,3 +322,14 @@ def test_unknown_names_are_refused():
         next_check(belief(Signs(), KIND), ["kick_it"])
     with pytest.raises(ScenarioError, match="tired"):
         next_check(belief(Signs(), KIND), stops=["tired"])
+
+
+def test_a_weak_relief_is_not_found_by_gas_at_the_vent_alone() -> None:
+    """Common practice, no source: a small tear smells the same; held low, a relief that only opens too soon is shut."""
+    met = Signs(outlet_on="normal", outlet_off="normal", lock_up="as on record", creep="still", vent_off="strong")
+    only_this = {"weak_relief": 1.0}
+    smelt = next_check(belief(met, "service", only_this), qualified=True)
+    assert (smelt.state, smelt.check and smelt.check.key) == ("check", "held_low")
+    assert next_check(belief(met, "service", only_this), ["held_low"]).state != "found"
+    shut = replace(met, vent_held="none")
+    assert next_check(belief(shut, "service", only_this), qualified=True).state == "found"
