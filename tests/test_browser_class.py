@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 from browser import WAIT, screenshot
 from playwright.sync_api import Browser, Page, expect
-from reading import Room, running_room
+from reading import Room, book, running_room, small_lessons
 from test_browser_access import serious
+from test_browser_read import told
 
 from toolkit.course import BOARD, IN_CLASS
+from toolkit.front.launch import START_LESSON
+from toolkit.front.room_server import MOST_PAGES
 from toolkit.quiz.cases import items_of
 from toolkit.quiz.voting import can_be_voted_on
 
@@ -111,3 +116,51 @@ def test_a_lesson_of_a_class_works_and_is_the_visitors_own(page: Page, room: Roo
     expect(page.locator(".gp-panel .gp-sentence")).not_to_be_empty(timeout=WAIT)
     page.get_by_role("link", name="Leave").click()
     expect(page.get_by_label("Class code")).to_be_visible()
+
+
+# A page without its kernel looks as alive as before, and what is answered there is lost.
+STOPPED = "The bench has stopped."
+
+
+def test_a_page_that_had_to_make_way_for_another_says_so(page: Page, room: Room) -> None:
+    comes_in(page, room, "Cas Example", START_LESSON)
+    others = [page.context.new_page() for _ in range(MOST_PAGES)]
+    for other in others:
+        other.goto(f"{room.root}/{START_LESSON}")
+        ready(other)
+    expect(told(page)).to_contain_text(STOPPED)
+    page.get_by_role("button", name="Start again").click()
+    ready(page)
+    expect(told(others[0])).to_contain_text(STOPPED)
+    expect(told(others[1])).to_be_hidden()
+
+
+def test_an_idle_lesson_says_that_it_has_ended_and_the_pages_of_a_vote_stay(
+    page: Page, chromium_browser: Browser, tmp_path: Path
+) -> None:
+    lessons = small_lessons(tmp_path / "lessons")
+    slider = ("code", "import ipywidgets; ipywidgets.FloatSlider(description='Inlet')")
+    for name, audience in ((START_LESSON, None), (IN_CLASS, None), (BOARD, "instructor")):
+        lesson = json.loads(book(slider))
+        lesson["metadata"]["guarded_pressure"] |= {"audience": audience} if audience else {}
+        (lessons / name).write_text(json.dumps(lesson))
+    program = (
+        "import sys; from toolkit.front import command, reader, room_server;"
+        "room_server.IDLE_SECONDS, reader.KERNEL_LOOK_SECONDS = 6, 1;"
+        f"sys.exit(command.main(['serve', '--folder', {str(tmp_path / 'room')!r}, *sys.argv[1:]]))"
+    )
+    with running_room(tmp_path / "home", lessons, program=program) as room:
+        page.goto(room.instructor)
+        page.goto(f"{room.root}/{BOARD}")
+        ready(page)
+        phone = chromium_browser.new_context().new_page()
+        comes_in(phone, room, "Dee Example", IN_CLASS)
+        lesson = phone.context.new_page()
+        lesson.goto(f"{room.root}/{START_LESSON}")
+        ready(lesson)
+        expect(told(lesson)).to_contain_text(STOPPED)
+        # they were opened before it, and nobody has pressed anything there either
+        for still in (page, phone):
+            still.get_by_role("slider", name="Inlet").press("ArrowRight")
+            expect(told(still)).to_be_hidden()
+        phone.context.close()

@@ -144,5 +144,5 @@ def test_what_is_secret_is_for_this_user_alone(room: Room) -> None:
 
 def test_a_folder_that_cannot_be_one_is_refused(tmp_path: Path) -> None:
     (tmp_path / "room").write_text("a file")
-    with pytest.raises(LaunchError, match="is a file, and no folder.*--folder"):
+    with pytest.raises(LaunchError, match=r"is a file, and no folder.*--folder"):
         Room(tmp_path / "room")

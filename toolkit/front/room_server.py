@@ -11,6 +11,7 @@ import re
 import secrets
 from collections import deque
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 from time import monotonic
 from typing import Any
@@ -20,6 +21,7 @@ from jinja2 import Environment, FileSystemLoader
 from jupyter_server.auth import IdentityProvider, User
 from jupyter_server.auth.decorator import allow_unauthenticated
 from jupyter_server.services.kernels.handlers import KernelHandler
+from jupyter_server.services.kernels.kernelmanager import AsyncMappingKernelManager
 from tornado.web import HTTPError, RequestHandler
 from traitlets import Any as Anything
 from traitlets.config import Config
@@ -33,9 +35,10 @@ from toolkit.errors import RecordError, RoomError
 from toolkit.front import reader
 from toolkit.front.launch import HOST, START_LESSON
 
-# A page whose kernel has not been used for so long is told so and can be started again; its answers stand.
+# A page whose kernel has not been used for so long is told so and can be started again; its answers stand. A page that
+# looks on while the class is at work is not idle: the instructor's own, and the one that a vote comes to.
 IDLE_SECONDS = 1200
-# Open pages of one visitor; a further one ends the oldest, so that nobody takes the room of others.
+# Open pages of one visitor; a further one ends the oldest lesson, so that nobody takes the room of others.
 MOST_PAGES = 2
 # So many wrong codes from one address within so long, and it has to wait. Thirty people mistype often.
 MOST_WRONG, WRONG_SECONDS = 20, 60.0
@@ -62,13 +65,47 @@ class RoomIdentity(IdentityProvider):
         return user.username
 
 
+@dataclass(frozen=True)
+class Shown:
+    """What a kernel is for: a page, and the key of the visitor who has opened it."""
+
+    visitor_key: str
+    page: str
+
+
+class RoomKernels(AsyncMappingKernelManager):
+    """Kernels whose pages hear of their end, which would look alive and lose answers otherwise."""
+
+    async def shutdown_kernel(self, kernel_id: str, **known: Any) -> None:  # type: ignore[override]
+        """End a kernel, then the lines to its pages: each calls again, and finds out."""
+        await super().shutdown_kernel(kernel_id, **known)  # type: ignore[no-untyped-call]
+        for line in self._lines(kernel_id):
+            line.close()
+
+    async def cull_kernel_if_idle(self, kernel_id: str) -> None:
+        """End a kernel that nobody has used for long, unless its page looks on while the class is at work."""
+        shown = self._server.shown.get(kernel_id)
+        looks_on = shown is not None and (shown.visitor_key == INSTRUCTOR or shown.page == IN_CLASS)
+        if not (looks_on and self._lines(kernel_id)):
+            await super().cull_kernel_if_idle(kernel_id)  # type: ignore[no-untyped-call]
+
+    def _lines(self, kernel_id: str) -> list[OwnWebsocket]:
+        return [line for line in self._server.lines if line.kernel_id == kernel_id]
+
+    @property
+    def _server(self) -> RoomServer:
+        assert isinstance(self.parent, RoomServer)
+        return self.parent
+
+
 class RoomServer(reader.Reader):
     """The reader with a door. `most` is how many kernels may run at once."""
 
     def __init__(self, room: Room, most: int, instructor_key: str, announce: Callable[[], None], **known: Any) -> None:
         super().__init__(announce, **known)
         self.room, self.most, self.instructor_key = room, most, instructor_key
-        self.owners: dict[str, str] = {}  # the visitor's key of each kernel, oldest first
+        self.shown: dict[str, Shown] = {}  # what each kernel is for, oldest first
+        self.lines: set[OwnWebsocket] = set()  # open lines between pages and their kernels
         self.starting: set[str] = set()  # kernels that the manager does not know yet
         self.wrong: dict[str, deque[float]] = {}
 
@@ -97,13 +134,14 @@ class RoomServer(reader.Reader):
         return [(r"/come-in", Door), (r"/instructor", InstructorDoor), (r"/leave", Leave), *pages]
 
     async def make_way(self, visitor: Visitor, keep: int = MOST_PAGES - 1) -> None:
-        """End a visitor's oldest kernels, but so many."""
+        """End a visitor's oldest kernels, but so many; those of a class's vote last."""
         there = {*self.starting, *self.kernel_manager.list_kernel_ids()}
-        self.owners = {one: owner for one, owner in self.owners.items() if one in there}
-        mine = [one for one, owner in self.owners.items() if owner == visitor.key]
+        self.shown = {one: shown for one, shown in self.shown.items() if one in there}
+        mine = [one for one, shown in self.shown.items() if shown.visitor_key == visitor.key]
+        mine.sort(key=lambda one: self.shown[one].page in (IN_CLASS, BOARD))
         for old in mine[: max(0, len(mine) - keep)]:
             if old not in self.starting:
-                self.owners.pop(old, None)
+                self.shown.pop(old, None)
                 await self.kernel_manager.shutdown_kernel(old, now=True)
 
     def too_many_wrong(self, address: str, *, one_more: bool = False) -> bool:
@@ -126,6 +164,7 @@ def serve(
     """
     known = reader.settings(lessons, port=port, token="")
     known["Voila"] |= {"ip": ip, "identity_provider_class": RoomIdentity, "cookie_secret": room.secret}
+    known["VoilaConfiguration"] |= {"multi_kernel_manager_class": RoomKernels}
     known["MappingKernelManager"] |= {"cull_idle_timeout": IDLE_SECONDS, "cull_connected": True}
     reader.run(RoomServer(room, most, instructor_key, announce, config=Config(known)))
 
@@ -168,7 +207,7 @@ class RoomLesson(_Inside, reader.LessonPage):
         app: RoomServer = self.settings["voila"]
         visitor = visitor_of(self)
         await app.make_way(visitor)
-        if len(app.owners) >= app.most and not visitor.instructs:
+        if len(app.shown) >= app.most and not visitor.instructs:
             raise HTTPError(503)
         await super().get(name)
 
@@ -176,7 +215,7 @@ class RoomLesson(_Inside, reader.LessonPage):
         """A kernel that knows its visitor's folder, and the room's."""
         app: RoomServer = self.settings["voila"]
         visitor = visitor_of(self)
-        app.owners[kernel_id] = visitor.key
+        app.shown[kernel_id] = Shown(visitor.key, self.path_args[0])
         app.starting.add(kernel_id)
         where = {FOLDER_VARIABLE: str(app.room.data_folder(visitor)), ROOM_VARIABLE: str(app.room.folder)}
         try:
@@ -197,7 +236,8 @@ class _Own:
         if result is not None:
             await result
         user, asked = self.current_user, self.path_kwargs.get("kernel_id") or (self.path_args or [""])[0]
-        if user is None or self.settings["voila"].owners.get(asked) != user.username:
+        shown = self.settings["voila"].shown.get(asked)
+        if user is None or shown is None or shown.visitor_key != user.username:
             raise HTTPError(404)
 
 
@@ -207,6 +247,16 @@ class OwnKernel(_Own, KernelHandler):  # type: ignore[misc]
 
 class OwnWebsocket(_Own, VoilaKernelWebsocketHandler):  # type: ignore[misc]
     """A kernel's controls."""
+
+    async def open(self, kernel_id: str) -> None:
+        """A line to a page, known to the room."""
+        self.settings["voila"].lines.add(self)
+        await super().open(kernel_id)
+
+    def on_close(self) -> None:
+        """The page has gone, or its kernel."""
+        self.settings["voila"].lines.discard(self)
+        super().on_close()
 
 
 class OwnShutdown(_Own, VoilaShutdownKernelHandler):  # type: ignore[misc]
