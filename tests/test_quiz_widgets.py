@@ -6,8 +6,10 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from ipywidgets import HTML
 
 from toolkit.classroom.record import FOLDER_VARIABLE, Attempt, Record
+from toolkit.classroom.room import ROOM_VARIABLE, Room
 from toolkit.errors import RecordError
 from toolkit.panels.progress import Progress, progress
 from toolkit.quiz import html
@@ -316,6 +318,19 @@ def test_name_and_units_are_kept(record: Record) -> None:
     press(view.show_button)
     assert "<table" in view.table.value
     assert view.name.value == "Robin"
+
+
+def test_the_name_at_the_door_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    room = Room(tmp_path / "room")
+    ann, _ = room.come_in("Ann")
+    monkeypatch.setenv(ROOM_VARIABLE, str(room.folder))
+    view = Progress(room.record(ann))
+    assert view.name.disabled
+    assert "came in under this name" in "".join(one.value for one in view.box.children if isinstance(one, HTML))
+    # the page can hide nothing from who sends the kernel other values
+    view.name.value, view.units.value = "Bo", "metric"
+    view.keep()
+    assert (room.record(ann).learner(), room.record(ann).units(), view.name.value) == ("Ann", "metric", "Ann")
 
 
 def test_damaged_record_is_said(tmp_path: Path) -> None:

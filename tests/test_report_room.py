@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,7 +10,7 @@ from handed_in import attempt
 
 from toolkit.classroom.gather import gather
 from toolkit.classroom.hand_in import hand_in, packed
-from toolkit.classroom.room import Room, Visitor
+from toolkit.classroom.room import Room, Visitor, seed_here
 from toolkit.classroom.session import session_of, shipped_session
 from toolkit.front import command
 from toolkit.front.report import gather_room
@@ -49,12 +50,24 @@ def test_what_is_gathered_is_what_each_would_have_handed_in(room: Room) -> None:
     assert found.left == ()
 
 
-def test_who_changed_the_name_has_every_answer_gathered(room: Room) -> None:
+def test_whose_answers_they_are_is_the_name_at_the_door(room: Room) -> None:
     ann = answers(room, "Ann")
-    room.record(ann).set_learner("Ann B")
-    room.record(ann).append(attempt("Ann B", SESSION.items[3], 0.5))
+    answers(room, "Bo", 1)
+    room.record(ann).set_learner("Bo")
+    room.record(ann).append(attempt("Bo", SESSION.items[3], 0.5))
     found = gather_room(room)
-    assert [(one.name, len(one.attempts), one.holds) for one in found.people] == [("Ann", 3, True), ("Ann B", 1, True)]
+    assert [(one.name, len(one.attempts), one.holds) for one in found.people] == [("Ann", 4, True), ("Bo", 1, True)]
+    assert "Under the name Ann there are 2 files" in found.notes[0]  # the instructor is told
+
+
+def test_the_seed_of_a_visitor_goes_by_the_name_at_the_door(room: Room, monkeypatch: pytest.MonkeyPatch) -> None:
+    each = replace(SESSION, seed_kind="each")
+    room.take_session(FIRST.replace('kind = "same"', 'kind = "each"'))
+    ann = answers(room, "Ann", 0)
+    room.record(ann).set_learner("Bo")
+    monkeypatch.setenv("GUARDED_PRESSURE_ROOM", str(room.folder))
+    monkeypatch.setenv("GUARDED_PRESSURE_DATA", str(room.data_folder(ann)))
+    assert seed_here(SESSION.lessons[0]) == each.seed_of("Ann")
 
 
 def test_a_damaged_record_and_one_without_an_answer_are_listed_and_the_rest_is_read(room: Room) -> None:

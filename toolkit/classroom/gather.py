@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 from collections import Counter
-from collections.abc import Hashable, Iterable, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import pairwise
@@ -76,16 +76,21 @@ class Gathered:
 
 
 class _Taken(NamedTuple):
-    """A file that was read: its name, what is in it, what the chain says, and its answers without whose they are."""
+    """A file that was read: its name, whose it is, what is in it, what the chain says, its answers without whose."""
 
     file: str
+    name: str
     handed: HandIn
     verdict: Verdict
     rows: frozenset[Hashable]
 
 
-def gather(files: Iterable[tuple[str, bytes]]) -> Gathered:
-    """Bring together files, each a name to show and its bytes. Never fails: what cannot be read is in `left`."""
+def gather(files: Iterable[tuple[str, bytes]], whose: Mapping[str, str] | None = None) -> Gathered:
+    """Bring together files, each a name to show and its bytes. Never fails: what cannot be read is in `left`.
+
+    `whose` is the name that the learner of a file is known by, where that is not for the file to say.
+    """
+    known = whose or {}
     taken: dict[str, list[_Taken]] = {}
     left: list[Left] = []
     for path, data in files:
@@ -95,13 +100,14 @@ def gather(files: Iterable[tuple[str, bytes]]) -> Gathered:
         except RecordError as error:
             left.append(Left(file, "damaged" if WHAT.encode() in data[:_MARKED] else "foreign", str(error)))
             continue
+        name = known.get(path, handed.learner)
         if not handed.attempts:
-            left.append(Left(file, "empty", f"{shown_name(handed.learner)}: {KINDS['empty']}"))
+            left.append(Left(file, "empty", f"{shown_name(name)}: {KINDS['empty']}"))
         else:
             rows = frozenset(map(_what_was_done, handed.attempts))
             # Who gave no name is nobody else who gave none.
-            who = folded(handed.learner) if shown_name(handed.learner) != NO_NAME else file
-            taken.setdefault(who, []).append(_Taken(file, handed, verdict(handed), rows))
+            who = folded(name) if shown_name(name) != NO_NAME else file
+            taken.setdefault(who, []).append(_Taken(file, name, handed, verdict(handed), rows))
     people, notes = [], []
     for group in taken.values():
         kept, twice = _without_copies(group)
@@ -157,7 +163,7 @@ def _without_copies(group: Sequence[_Taken]) -> tuple[list[_Taken], list[Left]]:
         if whole is None:
             kept.append(one)
         else:
-            who = shown_name(one.handed.learner)
+            who = shown_name(one.name)
             twice.append(Left(one.file, "twice", f"{who}: every answer in it is in {whole.file} too"))
     return sorted(kept, key=lambda one: one.file), twice
 
@@ -167,9 +173,9 @@ def _person(kept: Sequence[_Taken]) -> Person:
     for taken in kept:
         for one in taken.handed.attempts:
             rows.setdefault(_what_was_done(one), one)
-    latest = max(kept, key=lambda one: (moment(one.handed.made), one.file)).handed
+    latest = max(kept, key=lambda one: (moment(one.handed.made), one.file))
     return Person(
-        latest.learner,
+        latest.name,
         tuple(one.file for one in kept),
         tuple(sorted({one.attempt.course_version for one in rows.values()})),
         tuple(sorted(rows.values(), key=lambda one: (moment(one.time), one.id))),
@@ -185,7 +191,7 @@ def _strangers(kept: Sequence[_Taken]) -> list[str]:
     if len(kept) < 2 or not alone:
         return []
     return [
-        f"Under the name {shown_name(kept[0].handed.learner)} there are {len(kept)} files, of which these share no "
+        f"Under the name {shown_name(kept[0].name)} there are {len(kept)} files, of which these share no "
         f"answer with any other: {', '.join(alone[:5])}. One learner at two machines, or two of one name? They are "
         "counted as one. Ask."
     ]

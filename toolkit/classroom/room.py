@@ -163,16 +163,23 @@ def room_here() -> Path | None:
     return Path(folder) if folder else None
 
 
-def seed_here(lesson: str, learner: str) -> int | None:
-    """The seed of a learner's questions by the session that is held here; None where any will do."""
+def seed_here(lesson: str) -> int | None:
+    """The seed of this learner's questions by the session that is held here; None where any will do."""
     folder = room_here()
     session = Room(folder).session() if folder else None
-    return session.seed_of(learner) if session and lesson in session.lessons else None
+    return session.seed_of(name_here() or "") if session and lesson in session.lessons else None
 
 
 def visitor_here() -> str:
     """The key of the visitor whose page this is."""
     return data_folder().name
+
+
+def name_here() -> str | None:
+    """The name that the visitor whose page this is came in under; None where no class is served."""
+    folder = room_here()
+    visitor = Room(folder).visitor(visitor_here()) if folder else None
+    return visitor.name if visitor else None
 
 
 def folder_for_hands() -> Path:

@@ -62,16 +62,18 @@ def run(asked: argparse.Namespace) -> None:
 def gather_room(room: Room) -> Gathered:
     """What the visitors of a served class have answered, read off their records, so that nobody has to hand in.
 
-    A record that cannot be read, and one without an answer, are in `left`. The instructor's own is not looked at.
+    Whose they are is the name at the door, under whatever name they were recorded. A record that cannot be read, and
+    one without an answer, are in `left`. The instructor's own is not looked at.
     """
     files: list[tuple[str, bytes]] = []
+    whose: dict[str, str] = {}
     left: list[Left] = []
     for visitor in room.visitors():
         record = room.record(visitor)
         file = record.path.relative_to(room.folder).as_posix()
         try:
             everything, events, made = record.attempts(), record.events(), record.now()
-            # Who changed the name kept in the record has answers under each; whose they are stands with the rows.
+            # A record has a chain under each name that was kept in it.
             names = list(dict.fromkeys(one.attempt.learner for one in everything))
             found = [packed(hand_in(name, __version__, made, everything, events)) for name in names]
         except RecordError as error:
@@ -79,8 +81,10 @@ def gather_room(room: Room) -> Gathered:
             continue
         if not found:
             left.append(Left(file, "empty", f"{shown_name(visitor.name)} has answered nothing yet"))
-        files += [(file if len(found) == 1 else f"{file}, name {n}", data) for n, data in enumerate(found, 1)]
-    gathered = gather(files)
+        mine = [(file if len(found) == 1 else f"{file}, name {n}", data) for n, data in enumerate(found, 1)]
+        whose |= dict.fromkeys((name for name, _ in mine), visitor.name)
+        files += mine
+    gathered = gather(files, whose)
     everything_left = sorted((*gathered.left, *left), key=lambda one: one.file)
     return replace(gathered, left=tuple(everything_left))
 

@@ -28,6 +28,7 @@ AFTERWARDS = (
     "Press Save: your browser puts the file where its downloads go. Give it to your instructor the way you were told, "
     "and leave it as it is. It is plain text: you may look into it."
 )
+AT_THE_DOOR = "You came in under this name; your answers count under it. Is it wrong? Tell your instructor."
 # JupyterLab shows links as plain text.
 LINK = "color:#0072B2;text-decoration:underline;font-weight:bold"
 UNIT_NAMES = {"us": "in. w.c., psig, scfh", "metric": "mbar, bar, m³/h"}
@@ -48,6 +49,8 @@ class Progress:
         self.units = widgets.Dropdown(options=[(name, key) for key, name in UNIT_NAMES.items()], description="Units")
         for field in (self.name, self.units):
             field.style, field.layout = {"description_width": "100px"}, {"width": "420px", "max_width": "100%"}
+        # A class's list goes by the name at the door.
+        self.name.disabled = room_here() is not None
         self.keep_button = button("Keep name and units", "Keep name and units", self.keep)
         self.keep_button.add_class("gp-enter")
         self.show_button = button("Show the latest results", "Show the latest results", self.show)
@@ -58,6 +61,7 @@ class Progress:
                 widgets.HTML(html.STYLE),
                 widgets.HTML(html.paragraph("Your record", "h3")),
                 self.name,
+                *([widgets.HTML(html.paragraph(AT_THE_DOOR))] if self.name.disabled else []),
                 self.units,
                 widgets.HBox([self.keep_button, self.show_button]),
                 self.message,
@@ -98,7 +102,8 @@ class Progress:
     def keep(self) -> None:
         """Write name and units into the record."""
         try:
-            self.record.set_learner(self.name.value)
+            if not self.name.disabled:
+                self.record.set_learner(self.name.value)
             self.record.set_units(self.units.value)
         except RecordError as error:
             self.message.value = html.note(str(error), "alert")

@@ -107,7 +107,7 @@ class Quiz:
     def _first_seed(self) -> int:
         """In a class the session's own, so that all can talk about the same numbers; else one that nobody chose."""
         try:
-            given = seed_here(self.items[0].lesson, self.record.learner())
+            given = seed_here(self.items[0].lesson)
         except CourseError:
             given = None  # a spoilt session file is told where the class is served
         return fresh_seed() if given is None else given
