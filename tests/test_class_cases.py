@@ -209,6 +209,19 @@ def test_a_record_that_cannot_be_read_is_told(room: Room) -> None:
     assert UNREAD in made.table.value
 
 
+def test_a_damaged_file_at_the_door_is_told_and_mended_by_a_new_own_code(room: Room) -> None:
+    ann, _ = room.come_in("Ann")
+    (room.data_folder(ann) / "visitor.json").write_text("{")
+    made = ClassList(Room(room.folder))
+    made.fold_button.value = True
+    assert "visitor.json is damaged" in made.said.value
+    made.code_button.click()
+    own = made.said.value.partition("own code ")[2][:6]
+    assert room.come_in("Ann", own) == (ann, "")
+    made.look_button.click()
+    assert "damaged" not in made.said.value
+
+
 def test_who_has_lost_the_own_code_gets_another_one_that_opens_the_door(room: Room) -> None:
     ann, _ = room.come_in("Ann")
     room.come_in("Bo")

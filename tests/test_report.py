@@ -28,6 +28,7 @@ from toolkit.classroom.gather import Gathered, gather
 from toolkit.classroom.gather_results import MOST_QUESTIONS, TOO_MANY, Result, result
 from toolkit.classroom.hand_in import hand_in, packed
 from toolkit.classroom.qti import NAMESPACE, assessment_item
+from toolkit.classroom.record import Record
 from toolkit.classroom.sheets import EVIDENCE, SPOILED, percent
 from toolkit.classroom.sheets_items import COLUMNS, answers_csv
 from toolkit.classroom.spreadsheet import harmless
@@ -58,8 +59,10 @@ def hostile_class() -> tuple[Gathered, tuple[Result, ...]]:
 
 
 def pages(found: tuple[Gathered, tuple[Result, ...]], session: Any = SESSION) -> dict[str, str]:
+    """By the name of the file, without the learner's in it."""
     return {
-        one.name: document(one.title, one.body, "a4", one.foot) for one in report.sheets(found[0], found[1], session)
+        re.sub(r"(_\d\d).*", r"\1", one.name): document(one.title, one.body, "a4", one.foot)
+        for one in report.sheets(found[0], found[1], session)
     }
 
 
@@ -506,9 +509,10 @@ def test_the_command_writes_all_and_says_what_it_left(run: Any, tmp_path: Path):
     code, out, err = run(str(folder), "--session", "first_evening", "--paper", "letter")
     assert (code, err) == (0, "")
     written = {path.relative_to(tmp_path / "out").as_posix() for path in (tmp_path / "out").rglob("*")}
+    names = [f"learner-at-bench-{n}" for n in (1, 2, 3, 4, 6)]
     assert written == {
         *("answers.csv", "statements.jsonl", "roster.html", "class_summary.html", "item_analysis.html"),
-        *(f"{kind}_{n:02}.html" for kind in ("result", "review") for n in range(1, 6)),
+        *(f"{kind}_{n:02}_{name}.html" for kind in ("result", "review") for n, name in enumerate(names, 1)),
     }
     assert "Not taken (damaged)" in out
     assert "Not taken (foreign)" in out
@@ -521,8 +525,74 @@ def test_the_command_writes_all_and_says_what_it_left(run: Any, tmp_path: Path):
 def test_what_the_report_wrote_is_not_gathered(capsys: pytest.CaptureFixture[str], tmp_path: Path):
     folder = folder_of(tmp_path, {"a.json": packed(learner(1, SESSION)), ".hidden": b"x"})
     for _ in range(2):
-        assert command.main(["report", str(folder), "--out", str(folder / "report")]) == 0
+        assert command.main(["report", str(folder), "--out", str(folder / "report"), "--replace"]) == 0
         assert "Not taken" not in capsys.readouterr().out
+
+
+def test_a_report_is_not_mixed_with_an_older_one(run: Any, tmp_path: Path):
+    folder, out = folder_of(tmp_path, {"a.json": packed(learner(1, SESSION))}), tmp_path / "out"
+    assert run(str(folder))[0] == 0
+    (out / "my notes.txt").write_text("of the user's own")
+    older = {path.name: path.read_bytes() for path in out.iterdir()}
+    (folder / "a.json").write_bytes(packed(learner(2, SESSION)))
+    code, _, err = run(str(folder))
+    assert (code, err.count("\n"), "--replace" in err) == (2, 1, True)
+    assert {path.name: path.read_bytes() for path in out.iterdir()} == older
+    code, said, _ = run(str(folder), "--replace")
+    assert code == 0
+    (kept,) = (path for path in out.iterdir() if path.is_dir())
+    assert str(kept) in said
+    assert {path.name: path.read_bytes() for path in kept.iterdir()} | {"my notes.txt": b"of the user's own"} == older
+    assert "result_01_learner-at-bench-1.html" not in {path.name for path in out.iterdir()}
+
+
+@pytest.mark.parametrize("name", ["answers.csv", "roster.html"])
+def test_a_file_that_cannot_be_written_is_told_with_its_flag(
+    run: Any, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+):
+    def full(path: Path, *_: object) -> None:
+        if path.name == name:
+            raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("toolkit.classroom.files.place", full)
+    code, _, err = run(str(folder_of(tmp_path, {"a.json": packed(learner(1, SESSION))})))
+    assert (code, err.count("\n"), "another folder with --out" in err) == (2, 1, True)
+
+
+def test_two_of_one_name_have_a_sheet_each_and_what_does_not_count_is_told(run: Any, tmp_path: Path):
+    other = packed(hand_in("Zoe", __version__, MADE, recorded([attempt("Zoe", ITEM["02.droop"], 1.0, seed=7)])))
+    # two who gave no name are two people
+    nameless = [packed(hand_in("", __version__, MADE, recorded([attempt("", ITEM["02.droop"], n)]))) for n in (0, 1)]
+    folder = folder_of(tmp_path, {"z.json": other, "a.json": nameless[0], "b.json": nameless[1]})
+    code, out, _ = run(str(folder), "--session", "first_evening")
+    assert code == 0
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"result_01.html", "result_02.html", "result_03_zoe.html"} <= names
+    assert "Not counted: Zoe: nothing counted of 1 handed in; not counted: 1 in other numbers than" in out
+    sheet = words((tmp_path / "out" / "result_03_zoe.html").read_text("utf-8"))
+    assert "Nothing counted of 1 handed in; not counted: 1 in other numbers than the session's." in sheet
+    assert " 0 %" not in sheet.partition("Marks by section")[2].partition("Marks by objective")[0]
+    summary = words((tmp_path / "out" / "class_summary.html").read_text("utf-8"))
+    assert "Zoe: nothing counted of 1" in summary
+    assert "nothing counted" in summary.partition("By person")[2].partition("Not counted")[0]
+
+
+@pytest.mark.parametrize("spoilt", [False, True])
+def test_a_whole_record_is_taken_as_if_handed_in(run: Any, tmp_path: Path, spoilt: bool):
+    record = Record(tmp_path / "own")
+    for item in SESSION.items[:2]:
+        record.append(attempt("Ann", item, 1.0))
+    data = record.path.read_bytes()[: -4096 if spoilt else None]
+    folder = folder_of(tmp_path, {"kept.sqlite3": data, "b.json": packed(learner(1, SESSION))})
+    code, out, _ = run(str(folder))
+    assert code == 0
+    assert str(tmp_path) not in out.replace(str(tmp_path / "out"), "")  # no path of a copy
+    if spoilt:
+        assert "Not taken (damaged): kept.sqlite3: " in out
+        assert "course salvage" in out
+    else:
+        assert (tmp_path / "out" / "result_01_ann.html").is_file()
+    assert (folder / "kept.sqlite3").read_bytes() == data
 
 
 def test_names_go_nowhere(run: Any, tmp_path: Path):
@@ -531,7 +601,8 @@ def test_names_go_nowhere(run: Any, tmp_path: Path):
     assert run(str(folder_of(tmp_path, files)))[0] == 0
     new = set(tmp_path.rglob("*")) - before
     assert {path.parent for path in new} <= {tmp_path, tmp_path / "class", tmp_path / "out"}
-    assert all(re.fullmatch(r"[a-z_]+(_\d\d)?\.(html|csv|jsonl)", path.name) for path in (tmp_path / "out").iterdir())
+    name = re.compile(r"[a-z_]+(_\d\d(_[a-z0-9-]+)?)?\.(html|csv|jsonl)")
+    assert all(name.fullmatch(path.name) for path in (tmp_path / "out").iterdir())
 
 
 def test_a_link_is_not_followed(run: Any, tmp_path: Path):
@@ -570,7 +641,9 @@ def test_questions_that_were_asked_are_written_as_qti(run: Any, tmp_path: Path):
     rows = [replace(attempt("Robin", ITEM[one.key], 1.0, seed=5), item_hash=item_hash(one)) for one in asked]
     rows.append(attempt("Robin", ITEM["02.droop"], 1.0, seed=5))  # a hash that no version of today gives
     folder = folder_of(tmp_path, {"a.json": packed(hand_in("Robin", __version__, MADE, recorded(rows)))})
-    assert run(str(folder), "--qti")[0] == 0
+    code, out, _ = run(str(folder), "--qti")
+    assert code == 0
+    assert "As QTI 3: 2 questions.\n" in out or "As QTI 3: 1 questions." in out
     names = [path.name for path in (tmp_path / "out" / "qti").iterdir()]
     assert names == ["item_02_burner_input_seed_5_metric.xml"]
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shlex
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,7 +14,7 @@ from toolkit.classroom.hand_in import hand_in, packed
 from toolkit.classroom.room import Room, Visitor, seed_here
 from toolkit.classroom.session import session_of, shipped_session
 from toolkit.front import command
-from toolkit.front.report import gather_room
+from toolkit.front.report import files_in, gather_files, gather_room
 
 FIRST = shipped_session("first_evening")
 SESSION = session_of(FIRST)
@@ -83,6 +84,40 @@ def test_a_damaged_record_and_one_without_an_answer_are_listed_and_the_rest_is_r
     assert told[f"visitors/{bo.key}/record.sqlite3"][1].startswith("Bo <b>: ")
     assert told[f"visitors/{cy.key}/record.sqlite3"] == ("empty", "Cy has answered nothing yet")
     assert path.read_bytes() == b"no database" * 100
+
+
+def test_a_damaged_file_at_the_door_is_told_and_the_record_beside_it_is_gathered(room: Room) -> None:
+    ann = answers(room, "Ann")
+    answers(room, "Bo")
+    (room.data_folder(ann) / "visitor.json").write_text("{")
+    found = gather_room(Room(room.folder))
+    assert [(one.name, len(one.attempts)) for one in found.people] == [("Ann", 3), ("Bo", 3)]
+    assert found.notes[0].startswith(f"visitors/{ann.key}/visitor.json is damaged.")
+
+
+def test_a_visitor_s_record_is_read_out_put_back_and_gathered(
+    room: Room, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("GUARDED_PRESSURE_DATA", str(tmp_path / "own"))
+    monkeypatch.chdir(tmp_path)
+    ann = answers(room, "Ann", 9)
+    path = room.record(ann).path
+    path.write_bytes(path.read_bytes()[:-4096])
+    assert gather_room(room).people == ()
+    assert command.main(["salvage", str(path), "--to", "out.sqlite3"]) == 0
+    (advice,) = (line for line in capsys.readouterr().out.splitlines() if "course restore" in line)
+    assert command.main(shlex.split(advice)[1:]) == 0
+    assert not (tmp_path / "own").exists()  # never into the record of who does it
+    (person,) = gather_room(Room(room.folder)).people
+    assert person.name == "Ann"
+    assert len(person.attempts) > 0
+    # and as it was read out, among files handed in
+    folder = tmp_path / "files"
+    folder.mkdir()
+    (tmp_path / "out.sqlite3").rename(folder / "out.sqlite3")
+    assert [len(one.attempts) for one in gather_files(files_in(folder, tmp_path / "report")).people] == [
+        len(person.attempts)
+    ]
 
 
 def test_the_command_takes_the_class_s_folder_and_its_session(

@@ -124,13 +124,20 @@ def test_a_name_of_nothing_is_refused(room: Room) -> None:
 
 
 @pytest.mark.parametrize("damage", ["", "{", "[]", '{"name": "Ann"}', "null"])
-def test_a_damaged_file_is_named_and_kept(room: Room, damage: str) -> None:
-    ann, _ = room.come_in("Ann")
+def test_a_damaged_file_keeps_nobody_else_out_and_is_mended_by_a_new_own_code(room: Room, damage: str) -> None:
+    ann, own = room.come_in("Ann")
     path = room.data_folder(ann) / "visitor.json"
     path.write_text(damage)
-    with pytest.raises(RoomError, match=r"visitor\.json is damaged"):
-        Room(room.folder)
+    again = Room(room.folder)
     assert path.read_text() == damage
+    assert again.visitors() == (ann,)  # by the name in the record
+    assert again.damaged()[0].startswith(f"visitors/{ann.key}/visitor.json is damaged. Ann, by the name")
+    again.come_in("Bo")
+    for code in (own, "", " "):
+        with pytest.raises(RoomError):
+            again.come_in("Ann", code)
+    assert again.come_in("Ann", again.new_own_code(ann.key)) == (ann, "")
+    assert again.damaged() == Room(room.folder).damaged() == ()
 
 
 @pytest.mark.skipif(os.name != "posix", reason="files have no such rights here")

@@ -177,10 +177,14 @@ def file_name(learner: str, made: str) -> str:
 
     Letters that ASCII lacks are replaced or left out; six signs made from the whole name keep two learners apart.
     """
-    plain = unicodedata.normalize("NFKD", learner).encode("ascii", "ignore").decode("ascii").lower()
-    slug = "-".join("".join(sign if sign.isalnum() else " " for sign in plain).split())[:LONGEST_SLUG].strip("-")
     own = sha256(learner.encode("utf-8", "replace")).hexdigest()[:6]
-    return "_".join(filter(None, ("hand-in", slug, own, f"{_moment(made):%Y-%m-%d}"))) + ".json"
+    return "_".join(filter(None, ("hand-in", slug(learner), own, f"{_moment(made):%Y-%m-%d}"))) + ".json"
+
+
+def slug(name: str) -> str:
+    """What a path may have of a name: small letters, digits and hyphens of ASCII; "" where nothing is left."""
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode("ascii").lower()
+    return "-".join("".join(sign if sign.isalnum() else " " for sign in plain).split())[:LONGEST_SLUG].strip("-")
 
 
 def _seal(handed: HandIn) -> str:

@@ -19,7 +19,7 @@ from pathlib import Path
 from toolkit.classroom.files import make_folder, place
 from toolkit.classroom.record import LONGEST_NAME, Record, data_folder
 from toolkit.classroom.session import Session, session_of
-from toolkit.errors import RoomError
+from toolkit.errors import RecordError, RoomError
 
 # Read aloud and typed by thirty people: no letter or digit that is taken for another.
 LETTERS = "ACDEFGHJKLMNPQRTUVWXY34679"
@@ -30,6 +30,7 @@ INSTRUCTOR = "instructor"
 ROOM_VARIABLE = "GUARDED_PRESSURE_ROOM"
 _CODE, _SECRET, _SESSION = "class_code.txt", "cookie_secret", "session.toml"
 _VISITORS, _VISITOR = "visitors", "visitor.json"
+_NO_LOCK = ""  # no own code opens it
 
 
 @dataclass(frozen=True)
@@ -84,7 +85,7 @@ class Room:
         return secrets.compare_digest(_plain(code).encode(), _plain(self.code).encode())
 
     def visitors(self) -> tuple[Visitor, ...]:
-        """All who have come in, by name."""
+        """All who have come in, by name; whose file at the door is damaged by the name in the record."""
         return tuple(sorted((one for one, _ in self._known.values()), key=lambda one: (one.name.casefold(), one.key)))
 
     def who_is_in(self) -> tuple[Visitor, ...]:
@@ -92,6 +93,15 @@ class Room:
         with _in_plain_words(self.folder):
             self._known = dict(_visitors(self.folder / _VISITORS))
         return self.visitors()
+
+    def damaged(self) -> tuple[str, ...]:
+        """Of each visitor whose file at the door cannot be read, what that means and what mends it."""
+        return tuple(
+            f"{_VISITORS}/{one.key}/{_VISITOR} is damaged. {one.name}, by the name in the record beside it, which is "
+            'whole, can come in again with a new own code: on the board, under "Who is in".'
+            for one, lock in self._known.values()
+            if lock == _NO_LOCK
+        )
 
     def visitor(self, key: str) -> Visitor | None:
         """Who has a key, if anybody."""
@@ -204,15 +214,20 @@ def _locked(own: str, salt: str) -> str:
 
 def _visitors(folder: Path) -> Iterator[tuple[str, tuple[Visitor, str]]]:
     for path in sorted(folder.glob(f"*/{_VISITOR}")):
+        key = path.parent.name
         try:
             known = json.loads(path.read_text(encoding="utf-8"))
-            name, lock = str(known["name"]), str(known["own_code"])
-        except (ValueError, KeyError, TypeError) as error:
-            raise RoomError(
-                f"{path} is damaged ({error}). It is left as it is. Move its folder away, or put the file right, and "
-                "start again; the record beside it is whole."
-            ) from error
-        yield path.parent.name, (Visitor(path.parent.name, name), lock)
+            yield key, (Visitor(key, str(known["name"])), str(known["own_code"]))
+        except (ValueError, KeyError, TypeError):
+            # One spoilt file must not keep the class out.
+            yield key, (Visitor(key, _recorded_name(path.parent) or key), _NO_LOCK)
+
+
+def _recorded_name(folder: Path) -> str:
+    try:
+        return Record(folder).learner()
+    except RecordError:
+        return ""
 
 
 @contextmanager

@@ -163,13 +163,18 @@ def salvage(source: Path, target: Path, now: Clock) -> Done:
     return Done(target, None, len(contents.attempts), _verdict(contents))
 
 
+def is_record(data: bytes) -> bool:
+    """Whether the bytes of a file begin as a record's do, damaged further on or not."""
+    return data.startswith(MAGIC) and int.from_bytes(data[68:72], "big") == APPLICATION_ID
+
+
 def salvaged(data: bytes, source: Path, now: Clock) -> Contents:
     """What can be read out of the bytes of a file, with what is missing told as lost."""
     found, older, events, preferences, last = _sorted_out(data)
     attempts = tuple(found[id_] for id_ in sorted(found)) or chained(older[id_] for id_ in sorted(older))
     if not attempts:
-        form = int.from_bytes(data[60:64], "big") if data.startswith(MAGIC) else 0
-        if form > SCHEMA_VERSION and int.from_bytes(data[68:72], "big") == APPLICATION_ID:
+        form = int.from_bytes(data[60:64], "big") if is_record(data) else 0
+        if form > SCHEMA_VERSION:
             raise RecordError(
                 f"{source} was written by a newer version of the course (form {form}), this one knows form "
                 f"{SCHEMA_VERSION}. Read it out with the newer version."

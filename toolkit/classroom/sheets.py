@@ -25,6 +25,7 @@ from toolkit.classroom.gather_results import (
     Result,
     SectionScore,
 )
+from toolkit.classroom.hand_in import slug
 from toolkit.classroom.session import Session, folded
 from toolkit.classroom.statistics import RIGHT
 from toolkit.quiz.cases import LESSONS
@@ -33,6 +34,7 @@ from toolkit.quiz.items import ABNORMAL
 EVIDENCE = "This sheet is evidence for an evaluation; it does not qualify anyone."
 SPOILED = " The chain of this record does not hold: see below."
 METHOD = "Computer simulation: graded questions at a simulated bench"
+NOTHING = "nothing"
 NO_SESSION = "no session file was given"
 LEFT_OUT = {
     OTHER_LESSON: "to questions that the session does not ask",
@@ -118,8 +120,15 @@ def session_title(session: Session | None) -> str:
     return session.title if session else NO_SESSION
 
 
-def enough(score: SectionScore) -> str:
+def marks_of(score: SectionScore, found: Result) -> str:
+    """A section's marks in per cent; of a person of whom nothing counts there are none, which is not 0 %."""
+    return percent(score.share) if found.counted else "-"
+
+
+def enough(score: SectionScore, found: Result) -> str:
     """Whether a section's marks are enough, in a word."""
+    if not found.counted:
+        return "nothing counted"
     return {None: "not set", True: "reached", False: "not reached"}[score.reached]
 
 
@@ -217,12 +226,13 @@ def result_sheet(number: int, found: Result, session: Session | None) -> Page:
         ("Seed of the numbers", shown(_some(found.seeds))),
         ("Question bank, SHA-256", f"<code>{found.bank_hash}</code>" if found.counted else "nothing was asked"),
         ("Files", shown(", ".join(person.files))),
-        ("Answers", shown(_answers(found))),
+        ("Answers", shown(answers_told(found))),
     ]
     chain = " ".join(f"{file}: {words}" for file, words in zip(person.files, person.chain, strict=True))
     signs = [("Evaluator's name", ""), ("Signature", ""), ("Date", "")]
     parts = [
         f"<p class='evidence'>{shown(EVIDENCE)}{'' if person.holds else SPOILED}</p>",
+        *([] if found.counted else [f"<p class='evidence'>{shown(answers_told(found).capitalize())}.</p>"]),
         "<h2>Fields of 49 CFR 192.807(a)</h2>" + facts(record),
         "<h2>Marks by section</h2>" + _section_table(found),
         "<h2>Marks by objective</h2>" + _objective_table(found),
@@ -232,11 +242,18 @@ def result_sheet(number: int, found: Result, session: Session | None) -> Page:
     ]
     title = f"Result sheet: {person.shown}"
     body = _wrapped("Result sheet", parts)
-    return Page(f"result_{number:02}", title, body, f"result sheet of {person.shown[:_FOOT_NAME]}")
+    return Page(_file("result", number, person), title, body, f"result sheet of {person.shown[:_FOOT_NAME]}")
 
 
-def _answers(found: Result) -> str:
-    said = [f"{len(found.counted)} counted of {len(found.person.attempts)} handed in"]
+def _file(kind: str, number: int, person: Person) -> str:
+    """The number keeps two of one name apart, and stands for a name that no path can hold."""
+    return "_".join(filter(None, (kind, f"{number:02}", slug(person.name))))
+
+
+def answers_told(found: Result) -> str:
+    """How many of a person's answers count, and why the others do not."""
+    counted = str(len(found.counted)) if found.counted else NOTHING
+    said = [f"{counted} counted of {len(found.person.attempts)} handed in"]
     said += [f"{number} {LEFT_OUT[why]}" for why, number in found.left_out]
     return "; not counted: ".join([said[0], ", ".join(said[1:])]) if len(said) > 1 else said[0]
 
@@ -252,9 +269,9 @@ def _section_table(found: Result) -> str:
         f"<th scope='row'>{shown(one.section.capitalize())}</th>"
         + cell(str(one.asked), "number")
         + cell(str(one.answered), "number")
-        + cell(percent(one.share), "number")
+        + cell(marks_of(one, found), "number")
         + cell("-" if one.wanted is None else percent(one.wanted), "number")
-        + cell(enough(one), "short")
+        + cell(enough(one, found), "short")
         for one in found.sections
     )
     told = "The first answer to a question counts. " + (
@@ -298,10 +315,20 @@ def review_sheet(number: int, found: Result) -> Page:
     parts = [f"<p>For {named(found.person.name)}</p>", how if groups else none, lessons]
     title = f"To review: {found.person.shown}"
     body = _wrapped("What to review", parts)
-    return Page(f"review_{number:02}", title, body, f"what to review, {found.person.shown[:_FOOT_NAME]}")
+    foot = f"what to review, {found.person.shown[:_FOOT_NAME]}"
+    return Page(_file("review", number, found.person), title, body, foot)
 
 
 # The class
+
+
+def not_counted(results: Sequence[Result]) -> list[str]:
+    """Of each person with answers left out for another reason than a second try, which and why."""
+    return [
+        f"{one.person.shown}: {answers_told(one)}"
+        for one in results
+        if not one.counted or any(why != AGAIN for why, _ in one.left_out)
+    ]
 
 
 def class_summary(results: Sequence[Result], session: Session | None) -> Page:
@@ -323,6 +350,7 @@ def class_summary(results: Sequence[Result], session: Session | None) -> Page:
         f"<p class='evidence'>{shown(EVIDENCE)}</p>",
         facts([("Session", shown(session_title(session))), *_when(session), ("People", str(len(results)))]),
         "<h2>By person</h2>" + table(heads, rows, "Share of the marks; the first answer to a question counts."),
+        f"<h2>Not counted</h2>{_listing(not_counted(results))}" if not_counted(results) else "",
         "<h2>By section</h2>" + table(*_class_sections(results, sections)) if sections else "",
         "<h2>By lesson</h2>" + table(*_class_lessons(results)),
     ]
@@ -334,21 +362,24 @@ def _section_cells(one: Result, section: str) -> str:
     score = next((score for score in one.sections if score.section == section), None)
     if score is None:
         return cell("-", "number") + cell("-", "short")
-    return cell(percent(score.share), "number") + cell(enough(score), "short")
+    return cell(marks_of(score, one), "number") + cell(enough(score, one), "short")
 
 
 def _class_sections(results: Sequence[Result], sections: Sequence[str]) -> tuple[list[tuple[str, str]], list[str], str]:
     heads = [("Section", ""), ("People", "number"), ("Mean", "number"), ("Lowest", "number"), ("Highest", "number")]
     rows = []
     for section in sections:
-        scores = [score for one in results for score in one.sections if score.section == section]
+        scores = [score for one in results if one.counted for score in one.sections if score.section == section]
+        if not scores:
+            continue
         shares = [score.share for score in scores]
         reached = sum(score.reached is True for score in scores)
         said = "not set" if scores[0].reached is None else f"{reached} of {len(scores)}"
         numbers = (str(len(scores)), *map(percent, (fmean(shares), min(shares), max(shares))), said)
         row = "".join(cell(number, "number") for number in numbers)
         rows.append(f"<th scope='row'>{shown(section.capitalize())}</th>{row}")
-    return [*heads, ("Pass mark reached by", "number")], rows, "Share of the marks"
+    told = "Share of the marks, over the people of whom an answer counts"
+    return [*heads, ("Pass mark reached by", "number")], rows, told
 
 
 def _class_lessons(results: Sequence[Result]) -> tuple[list[tuple[str, str]], list[str], str]:

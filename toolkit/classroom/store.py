@@ -306,7 +306,9 @@ def _form(connection: sqlite3.Connection, path: Path) -> int:
     empty = connection.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0
     if empty and application == 0 and version == 0:
         return 0
-    if application != APPLICATION_ID or version < 1:
+    # A view in a table's place could keep who reads it busy for ever.
+    views = connection.execute("SELECT count(*) FROM sqlite_master WHERE type = 'view'").fetchone()[0]
+    if application != APPLICATION_ID or version < 1 or views:
         raise RecordError(
             f"{path} was made by another program, a record of this course was expected. It is left as it is. "
             f"Move it away and try again, or set {FOLDER_VARIABLE} to another folder."

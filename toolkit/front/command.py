@@ -209,6 +209,7 @@ def _parser(kind: type) -> argparse.ArgumentParser:
     report.add_argument("--session", metavar="FILE", help="the session file: what counts, and what is enough")
     report.add_argument("--qti", action="store_true", help="the plain questions that were asked as QTI 3 items too")
     report.add_argument("--out", type=Path, default=Path("report"), metavar="F", help="where it goes (default: report)")
+    report.add_argument("--replace", action="store_true", help="where a report is; the older one is kept beside it")
     for printed in (session, report):
         printed.add_argument("--paper", choices=("a4", "letter"), default="a4", help="the paper's size (default: a4)")
         printed.add_argument("--pdf", action="store_true", help="as PDF too, by an installed browser")

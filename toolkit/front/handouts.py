@@ -94,9 +94,9 @@ def read_cells(book: Path) -> list[Cell]:
         ) from None
 
 
-def write(path: Path, content: bytes) -> None:
-    """Write a file, in a folder that is made where it is missing, and say so."""
-    files.write(path, content)
+def write(path: Path, content: bytes, flag: str = "--folder") -> None:
+    """Write a file, in a folder that is made where it is missing, and say so; another is given with `flag`."""
+    files.write(path, content, flag)
     say(f"{path}\n")
 
 

@@ -19,6 +19,7 @@ def add_parsers(tasks: argparse._SubParsersAction[argparse.ArgumentParser]) -> N
     backup.add_argument("file", metavar="FILE", nargs="?", type=Path, help="a file or folder (default: this folder)")
     restore = tasks.add_parser("restore", help="put a backup in your record's place")
     restore.add_argument("file", metavar="FILE", type=Path, help="the backup")
+    restore.add_argument("--to", metavar="FILE", type=Path, help="another record, as a visitor's (default: yours)")
     out = tasks.add_parser("salvage", help="read out of a damaged record what can still be read")
     out.add_argument("file", metavar="FILE", nargs="?", type=Path, help="the damaged file (default: your record)")
     out.add_argument("--to", metavar="FILE", type=Path, help="the new file (default: in this folder)")
@@ -34,15 +35,16 @@ def run(asked: argparse.Namespace) -> None:
         done = salvage.back_up(record.path, target, record.now, over=asked.replace)
         lines = [f"Copied to {done.path.resolve()}: {counted(done.attempts, 'answer')}."]
     elif asked.task == "restore":
-        done = salvage.restore(asked.file, record.path, record.now, over=asked.replace)
-        lines = [f"Your record {done.path} now holds what {asked.file} held: {counted(done.attempts, 'answer')}."]
+        done = salvage.restore(asked.file, asked.to or record.path, record.now, over=asked.replace)
+        lines = [f"The record {done.path} now holds what {asked.file} held: {counted(done.attempts, 'answer')}."]
     else:
         source = asked.file or salvage.begun(record.path, "read out")
         target = _place(asked.to or Path(), "salvaged", record)
         done = salvage.salvage(source, target, record.now)
         lines = [f"Read out of {source} into {done.path.resolve()}: {counted(done.attempts, 'answer')}."]
         lines += ["The damaged file is as it was. To go on with what was read out:"]
-        lines += [f'    course restore "{done.path}" --replace']
+        whose = "" if source.resolve() == record.path.resolve() else f' --to "{source}"'
+        lines += [f'    course restore "{done.path}"{whose} --replace']
     say("\n".join([*lines, *_kept(done), done.verdict.words, PROVES]) + "\n")
 
 

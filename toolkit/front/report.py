@@ -3,18 +3,24 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Iterator, Sequence
+import re
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
+from datetime import datetime
+from itertools import chain
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 from toolkit import __version__
 from toolkit.classroom import files
-from toolkit.classroom.gather import Gathered, Left, gather, shown_name
+from toolkit.classroom.gather import Gathered, Left, clean_name, gather, shown_name
 from toolkit.classroom.gather_results import Result, result
 from toolkit.classroom.hand_in import MOST_BYTES, hand_in, packed
+from toolkit.classroom.record import Record
 from toolkit.classroom.room import Room, is_room
+from toolkit.classroom.salvage import is_record
 from toolkit.classroom.session import Session
-from toolkit.classroom.sheets import Page, class_summary, result_sheet, review_sheet, roster
+from toolkit.classroom.sheets import Page, class_summary, not_counted, result_sheet, review_sheet, roster
 from toolkit.classroom.sheets_items import answers_csv, item_analysis
 from toolkit.classroom.xapi import statements
 from toolkit.errors import CourseError, LaunchError, RecordError
@@ -25,7 +31,13 @@ from toolkit.front.terminal import say
 from toolkit.panels.exam_pages import document
 from toolkit.quiz.cases import ITEMS, item_hash, offer
 
+OUT = "--out"
 ANSWERS, STATEMENTS, QTI = "answers.csv", "statements.jsonl", "qti"
+# What a report writes into its folder.
+_OURS = re.compile(
+    rf"{ANSWERS}|{STATEMENTS}|{QTI}|"
+    r"(roster|class_summary|item_analysis|(result|review)_\d{2,}(_[a-z0-9-]+)?)\.(html|pdf)"
+)
 # Files and folders of the system and of hidden things are no hand-in.
 _HIDDEN = "."
 MOST_FILES = 2_000
@@ -44,19 +56,62 @@ def run(asked: argparse.Namespace) -> None:
         if not gathered.people and not gathered.left:
             raise LaunchError(f"Nobody has come into the class in {asked.gathered}: give another class's folder.")
     else:
-        gathered = gather(files_in(asked.gathered, asked.out))
+        gathered = gather_files(files_in(asked.gathered, asked.out))
     if not gathered.people and not gathered.left:
         raise LaunchError(f"There is no file in {asked.gathered}: put there what the learners handed in.")
     results = tuple(result(person, session) for person in gathered.people)
     pages = sheets(gathered, results, session)
-    files.make_folder(asked.out, "--out")
-    write(asked.out / ANSWERS, answers_csv(results))
-    write(asked.out / STATEMENTS, statements(gathered.people))
+    files.make_folder(asked.out, OUT)
+    set_aside(asked.out, replace=asked.replace)
+    write(asked.out / ANSWERS, answers_csv(results), OUT)
+    write(asked.out / STATEMENTS, statements(gathered.people), OUT)
+    said = told(gathered, results)
     if asked.qti:
-        write_qti(asked.out / QTI, questions(results))
+        said += _written_as_qti(asked.out / QTI, results)
     written = ((asked.out / f"{one.name}.html", document(one.title, one.body, asked.paper, one.foot)) for one in pages)
-    write_pages(written, pdf=asked.pdf)
-    say(told(gathered, results))
+    try:
+        write_pages(written, pdf=asked.pdf, flag=OUT)
+    finally:
+        say(said)
+
+
+def set_aside(out: Path, *, replace: bool) -> None:
+    """Where a report was written before, keep its files in a folder of their own there; refused without `replace`.
+
+    A sheet of somebody who is not in the new report must not lie among those who are.
+    """
+    older = [path for path in sorted(out.iterdir()) if _OURS.fullmatch(path.name)]
+    if not older:
+        return
+    if not replace:
+        raise LaunchError(
+            f"{out} holds a report already. Give another folder with {OUT}, or say --replace: the files of the older "
+            "one are then kept in a folder there."
+        )
+    kept = out / f"older-{datetime.now():%Y%m%d-%H%M%S-%f}"
+    try:
+        kept.mkdir()
+        for path in older:
+            path.rename(kept / path.name)
+    except OSError as error:
+        raise LaunchError(
+            f"The older report in {out} cannot be moved ({error.strerror}): give another with {OUT}."
+        ) from None
+    say(f"The older report is kept in {kept}\n")
+
+
+def _written_as_qti(folder: Path, results: Sequence[Result]) -> str:
+    """Write the questions and say what could not be written, and why; every question that counts is in one group."""
+    asked = list(questions(results))
+    left = write_qti(folder, asked, OUT)
+    met = {one.first.attempt.item_key for each in results for one in each.counted}
+    other = sorted(met - {item.key for item, _, _ in asked})
+    lines = [f"As QTI 3: {len(asked) - len(left)} questions."]
+    if left:
+        lines.append(f"Not among them (QTI has no such kind of question): {', '.join(dict.fromkeys(left))}")
+    if other:
+        lines.append(f"Not among them (this version of the course asks them otherwise): {', '.join(other)}")
+    return "\n".join(lines) + "\n"
 
 
 def gather_room(room: Room) -> Gathered:
@@ -72,21 +127,53 @@ def gather_room(room: Room) -> Gathered:
         record = room.record(visitor)
         file = record.path.relative_to(room.folder).as_posix()
         try:
-            everything, events, made = record.attempts(), record.events(), record.now()
-            # A record has a chain under each name that was kept in it.
-            names = list(dict.fromkeys(one.attempt.learner for one in everything))
-            found = [packed(hand_in(name, __version__, made, everything, events)) for name in names]
+            mine = _handed(record, file)
         except RecordError as error:
             left.append(Left(file, "damaged", f"{shown_name(visitor.name)}: {error}"))
             continue
-        if not found:
+        if not mine:
             left.append(Left(file, "empty", f"{shown_name(visitor.name)} has answered nothing yet"))
-        mine = [(file if len(found) == 1 else f"{file}, name {n}", data) for n, data in enumerate(found, 1)]
         whose |= dict.fromkeys((name for name, _ in mine), visitor.name)
         files += mine
     gathered = gather(files, whose)
-    everything_left = sorted((*gathered.left, *left), key=lambda one: one.file)
-    return replace(gathered, left=tuple(everything_left))
+    return replace(gathered, left=_sorted(gathered.left, left), notes=(*room.damaged(), *gathered.notes))
+
+
+def gather_files(files: Iterable[tuple[str, bytes]]) -> Gathered:
+    """What stands in files, each a name to show and its bytes: made by Hand in, or a whole record (a backup, one read
+    out of a damaged file), of which each name's answers are taken as if handed in."""
+    plain: list[tuple[str, bytes]] = []
+    left: list[Left] = []
+    for name, data in files:
+        if not is_record(data) or len(data) > MOST_BYTES:
+            plain.append((name, data))
+            continue
+        with TemporaryDirectory() as folder:
+            record = Record(Path(folder))
+            record.path.write_bytes(data)  # what was handed in is not touched
+            try:
+                mine = _handed(record, name)
+            except RecordError as error:
+                why = f"{clean_name(name)}: {str(error).replace(str(record.path), 'in this file')}"
+                left.append(Left(clean_name(name), "damaged", why))
+                continue
+        if not mine:
+            left.append(Left(clean_name(name), "empty", "a record without an answer in it"))
+        plain += mine
+    gathered = gather(plain)
+    return replace(gathered, left=_sorted(gathered.left, left))
+
+
+def _handed(record: Record, file: str) -> list[tuple[str, bytes]]:
+    """What each learner in a record would have handed in: a record has a chain under each name that was kept in it."""
+    everything, events, made = record.attempts(), record.events(), record.now()
+    names = list(dict.fromkeys(one.attempt.learner for one in everything))
+    found = [packed(hand_in(name, __version__, made, everything, events)) for name in names]
+    return [(file if len(found) == 1 else f"{file}, name {n}", data) for n, data in enumerate(found, 1)]
+
+
+def _sorted(*left: Iterable[Left]) -> tuple[Left, ...]:
+    return tuple(sorted(chain(*left), key=lambda one: one.file))
 
 
 def files_in(folder: Path, out: Path) -> Iterator[tuple[str, bytes]]:
@@ -155,6 +242,7 @@ def told(gathered: Gathered, results: Sequence[Result]) -> str:
     counted = sum(len(one.counted) for one in results)
     lines = [f"{len(gathered.people)} people, {counted} answers counted."]
     lines += [f"Not taken ({one.kind}): {one.why}" for one in gathered.left]
+    lines += [f"Not counted: {one}" for one in not_counted(results)]
     lines += [f"To look into: {note}" for note in gathered.notes]
     lines += [f"The chain does not hold: {one.shown}" for one in gathered.people if not one.holds]
     return "\n".join(lines) + "\n"

@@ -14,16 +14,18 @@ from toolkit.quiz.items import Item, offer
 Ask = tuple[Item, int, str]
 
 
-def write_pages(pages: Iterable[tuple[Path, str]], *, pdf: bool) -> None:
+def write_pages(pages: Iterable[tuple[Path, str]], *, pdf: bool, flag: str = "--folder") -> None:
     """Write pages to their paths (.html), and beside each its PDF where wanted; what is written is said.
+
+    `flag` is what another folder is given with.
 
     Raises LaunchError where a file cannot be written, and, once all pages are, where no browser is there to print.
     """
     browser = find_browser() if pdf else None
     for path, page in pages:
-        write(path, page.encode("utf-8", "replace"))
+        write(path, page.encode("utf-8", "replace"), flag)
         if browser:
-            write(path.with_suffix(".pdf"), printed(browser, page))
+            write(path.with_suffix(".pdf"), printed(browser, page), flag)
     if pdf and not browser:
         raise LaunchError(
             "No PDF was made, since no Chromium, Chrome or Edge is on the PATH: open the HTML files in any browser and "
@@ -31,7 +33,7 @@ def write_pages(pages: Iterable[tuple[Path, str]], *, pdf: bool) -> None:
         )
 
 
-def write_qti(folder: Path, asks: Iterable[Ask]) -> tuple[str, ...]:
+def write_qti(folder: Path, asks: Iterable[Ask], flag: str = "--folder") -> tuple[str, ...]:
     """Write each question that QTI can carry as a file of its own; returns the keys of those that it cannot."""
     left = []
     for item, seed, units in asks:
@@ -42,5 +44,5 @@ def write_qti(folder: Path, asks: Iterable[Ask]) -> tuple[str, ...]:
         if text is None:
             left.append(item.key)
             continue
-        write(folder / f"{identifier(item.key, seed)}_{units}.xml", text.encode("utf-8"))
+        write(folder / f"{identifier(item.key, seed)}_{units}.xml", text.encode("utf-8"), flag)
     return tuple(left)

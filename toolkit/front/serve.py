@@ -141,6 +141,7 @@ def announcement(hosts: list[str], port: int, room: Room, key: str, each: int, m
         f"  class code: {room.code}",
         f"  the instructor's own way in, for nobody else: http://{hosts[0]}:{port}/instructor?key={key}",
         f"  names and answers are kept in {room.folder}",
+        *(f"  {one}" for one in room.damaged()),
         f"  an open page takes {each / 1e6:.0f} MB: this machine holds about {most} at once; "
         f"{CLASS} pages opened in one moment are all there after about {opening:.0f} s",
     ]

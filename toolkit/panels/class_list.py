@@ -58,6 +58,7 @@ class ClassList:
         except CourseError as error:
             self.said.value = html.note(str(error), "alert")
             return
+        self.said.value = "".join(html.note(one, "alert") for one in self.room.damaged())
         self._offer(visitors)
         self.table.value = list_html(self.room, visitors, self.lessons) if visitors else html.paragraph(NOBODY)
 
