@@ -337,7 +337,14 @@ def test_the_command_refuses_what_is_no_file_and_no_folder_of_the_course(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     assert main(["author-check", "--station", str(tmp_path / "no.toml")]) == 2
-    assert "cannot be read" in capsys.readouterr().err
+    assert "cannot be read" in capsys.readouterr().out
+    # a file that cannot be read keeps no other from being looked at
+    (tmp_path / "bad.toml").write_bytes(b"\xff")
+    (tmp_path / "wrong.toml").write_text("[session]\ntitle = 3\n")
+    named = [str(tmp_path / name) for name in ("no.toml", "bad.toml", "wrong.toml")]
+    assert main(["author-check", "--station", named[0], "--session", named[1], "--session", named[2]]) == 2
+    out = capsys.readouterr().out
+    assert all(name in out for name in named)
     assert main(["author-check", "--lesson", "08", "--folder", str(tmp_path)]) == 2
     assert "no source folder" in capsys.readouterr().err
 

@@ -190,6 +190,19 @@ def test_nothing_that_is_there_is_built_over(capsys: pytest.CaptureFixture[str],
     assert not (tmp_path / "other").exists()
 
 
+def test_a_zip_that_is_broken_off_leaves_nothing(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    def full(_folder: Path, archive: Path) -> None:
+        archive.write_bytes(b"half of it")
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(kit, "build", lambda folder: folder.mkdir())
+    monkeypatch.setattr(kit, "pack", full)
+    assert "No space left" in refused(capsys, "--folder", str(tmp_path / "kit"), "--zip")
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_without_the_index_it_says_so_and_leaves_nothing(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

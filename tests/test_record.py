@@ -446,6 +446,17 @@ def test_a_folder_that_cannot_be_made_is_said(tmp_path: Path) -> None:
         record.append(attempt())
 
 
+@pytest.mark.skipif(os.name != "posix", reason="files have no such rights here")
+def test_a_record_is_for_this_user_alone(tmp_path: Path) -> None:
+    before = os.umask(0o022)
+    try:
+        record = Record(tmp_path / "data")
+        record.set_learner("Robin")
+    finally:
+        os.umask(before)
+    assert [one.stat().st_mode & 0o777 for one in (record.path, record.path.parent)] == [0o600, 0o700]
+
+
 @pytest.mark.skipif(not hasattr(os, "seteuid"), reason="needs a system with users")
 def test_read_only_folder_can_be_read_and_says_why_it_is_not_written(tmp_path: Path) -> None:
     record = Record(tmp_path)

@@ -19,6 +19,7 @@ from pathlib import Path
 from toolkit.classroom.files import make_folder, place
 from toolkit.classroom.record import LONGEST_NAME, Record, data_folder
 from toolkit.classroom.session import Session, session_of
+from toolkit.classroom.store import PRIVATE_FOLDER
 from toolkit.errors import RecordError, RoomError
 
 # Read aloud and typed by thirty people: no letter or digit that is taken for another.
@@ -57,7 +58,7 @@ class Room:
         code = None if code is None else _checked_code(code)  # before anything is made
         make_folder(folder)
         with _in_plain_words(folder):
-            (folder / _VISITORS).mkdir(parents=True, exist_ok=True)
+            (folder / _VISITORS).mkdir(PRIVATE_FOLDER, exist_ok=True)
             if code is not None:
                 place(folder / _CODE, code.encode(), PRIVATE)
             elif not (folder / _CODE).is_file():
@@ -147,7 +148,7 @@ class Room:
     def _admit(self, name: str) -> tuple[Visitor, str]:
         visitor = Visitor(secrets.token_hex(8), name)
         with _in_plain_words(self.folder):
-            self.data_folder(visitor).mkdir()
+            self.data_folder(visitor).mkdir(PRIVATE_FOLDER)
             own = self._lock(visitor)
         self.record(visitor).set_learner(name)
         return visitor, own

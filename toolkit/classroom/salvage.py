@@ -36,6 +36,7 @@ from toolkit.classroom.store import (
     as_event,
     as_recorded,
     in_plain_words,
+    make_private,
     read_all,
     reading,
     whole,
@@ -289,6 +290,7 @@ def _copy(source: Path, target: Path, named: Path) -> None:
     """A page by page copy of a database that others may be using; what fails in writing it is told as of `named`."""
     with in_plain_words(named):
         target.parent.mkdir(parents=True, exist_ok=True)
+        make_private(target)
         try:
             with reading(source) as original, in_plain_words(named), closing(sqlite3.connect(target)) as copy:
                 if original is not None:

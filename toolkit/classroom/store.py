@@ -7,9 +7,10 @@ A connection lives for one call only, so that two notebooks, or a kernel that fo
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from dataclasses import dataclass
 from math import isfinite
 from pathlib import Path
@@ -25,6 +26,8 @@ SCHEMA_VERSION = 2
 # "GPrc" in the file's header tells our file from another program's.
 APPLICATION_ID = 0x47507263
 BUSY_SECONDS = 20.0
+# Answers and names are for this user alone.
+PRIVATE_FOLDER, _PRIVATE_FILE = 0o700, 0o600
 
 _TABLES = ("attempt", "event", "preference")
 _FIELDS = "time, learner, course_version, lesson, item_key, item_hash, objective, seed, answer, score, maximum, seconds"
@@ -106,8 +109,9 @@ def writing(path: Path, now: Callable[[], str]) -> Iterator[sqlite3.Connection]:
     A new file gets its tables, one of the older form is brought up to the newer; `now` tells the time of that.
     """
     with in_plain_words(path):
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with closing(_connect(path, "rwc")) as connection:
+        path.parent.mkdir(PRIVATE_FOLDER, parents=True, exist_ok=True)
+        make_private(path)
+        with closing(_connect(path, "rw")) as connection:
             connection.execute("BEGIN IMMEDIATE")
             try:
                 found = _form(connection, path)
@@ -138,6 +142,12 @@ def reading(path: Path) -> Iterator[sqlite3.Connection | None]:
         with closing(_connect(path, "rw")) as connection:
             connection.execute("BEGIN")
             yield connection if _form(connection, path) else None
+
+
+def make_private(path: Path) -> None:
+    """Make an empty file that only this user may read and write; one that is there stays as it is. Raises OSError."""
+    with suppress(FileExistsError):
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_RDWR, _PRIVATE_FILE))
 
 
 def read_attempts(connection: sqlite3.Connection, learner: str | None = None) -> tuple[Recorded, ...]:

@@ -45,24 +45,35 @@ def _all(
     folder: Path, stations: Iterable[str], sessions: Iterable[str], banks: Iterable[str], lessons: Sequence[str]
 ) -> Iterator[str]:
     """Every line, file by file."""
-    here = resources.files("toolkit") / "stations"
-    for file in stations:
-        shipped = file in shipped_stations()
-        text = (here / f"{file}.toml").read_bytes().decode("utf-8") if shipped else _text(file)
-        name = f"toolkit/stations/{file}.toml" if shipped else file
-        yield from (f"{name}, {said}" for said in station_errors(text, Path(name).name))
-    for file in sessions:
-        shipped = file in shipped_sessions()
-        name = f"toolkit/classroom/sessions/{file}.toml" if shipped else file
-        yield from (f"{name}, {said}" for said in session_errors(shipped_session(file) if shipped else _text(file)))
-    for file in banks:
-        shown = f"toolkit/quiz/bank/{Path(file).name}" if file in _banks() else file
-        yield from bank_errors(_text(file), shown)
+    for check, some in ((_station_wrong, stations), (_session_wrong, sessions), (_bank_wrong, banks)):
+        for file in some:
+            try:
+                yield from check(file)
+            except LaunchError as unread:  # the other files are still to be looked at
+                yield str(unread)
     if lessons:
         from toolkit.front.author_lessons import lesson_wrong  # late: it loads every lesson
 
         for lesson in lessons:
             yield from map(str, lesson_wrong(folder, lesson))
+
+
+def _station_wrong(file: str) -> Iterator[str]:
+    shipped = file in shipped_stations()
+    here = resources.files("toolkit") / "stations"
+    text = (here / f"{file}.toml").read_bytes().decode("utf-8") if shipped else _text(file)
+    name = f"toolkit/stations/{file}.toml" if shipped else file
+    yield from (f"{name}, {said}" for said in station_errors(text, Path(name).name))
+
+
+def _session_wrong(file: str) -> Iterator[str]:
+    shipped = file in shipped_sessions()
+    name = f"toolkit/classroom/sessions/{file}.toml" if shipped else file
+    yield from (f"{name}, {said}" for said in session_errors(shipped_session(file) if shipped else _text(file)))
+
+
+def _bank_wrong(file: str) -> Iterable[str]:
+    return bank_errors(_text(file), f"toolkit/quiz/bank/{Path(file).name}" if file in _banks() else file)
 
 
 def _lessons(folder: Path) -> tuple[str, ...]:

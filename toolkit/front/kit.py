@@ -56,9 +56,11 @@ def run(asked: argparse.Namespace) -> None:
             build(built)
             if folder.exists():
                 folder.rmdir()
+            if asked.zip:
+                packed = Path(scratch) / archive.name
+                pack(built, packed)
+                packed.rename(archive)
             built.rename(folder)
-        if asked.zip:
-            pack(folder, archive)
     except OSError as refused:
         raise LaunchError(
             f"The kit cannot be written to {folder} ({refused.strerror or refused}): give another folder with --folder."
