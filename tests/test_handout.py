@@ -25,9 +25,10 @@ from toolkit.panels.handout import Cell, Sheet, bench_piece, css_text, exam, han
 from toolkit.panels.predict import Prediction
 from toolkit.quiz import paper
 from toolkit.quiz.cases import ITEMS, items_of, offer
+from toolkit.quiz.marking import marking
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion, shown_order
 from toolkit.quiz.questions import CauseQuestion, NumericQuestion, Question, TraceQuestion, grade
-from toolkit.units import display_unit, parse_quantity, to_display
+from toolkit.units import display_unit, parse_quantity, tidy, to_display
 
 BOOKS = {path.name[:2]: path for path in sorted(CHECKOUT_LESSONS.glob("[0-9]*.ipynb"))}
 UNITS = ("us", "metric")
@@ -231,7 +232,8 @@ def key_words(question: Question) -> str:
 def test_the_key_tells_the_computed_answer(item: Any, units: str) -> None:
     question = offer(item, SEED, units)
     assert grade(question, paper.FORMS[type(question)].best(question)).score == 1.0
-    said = key_words(question)
+    said, _, marks = key_words(question).rpartition("\nMarks: ")
+    assert marks == tidy(" ".join(marking(question)))
     if isinstance(question, NumericQuestion):
         found = re.match(r"The answer is (.+?)\. ?(?=[A-Z(]|$)", said)
         assert found

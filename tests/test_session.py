@@ -375,6 +375,14 @@ def test_exam_and_key_are_files_of_their_own_in_the_numbers_of_the_seed(run: Any
         assert paper.key(question) not in exam
     assert "size:letter" in exam
     assert "qualifies nobody" in exam
+    # who marks it needs no more than the two sheets: 0.8 of seven and 0.9 of five marks
+    for page in (exam, key):
+        assert "Knowledge: 7 marks, enough from 5.60 (80 %)" in page
+        assert "Abnormal operating conditions: 5 marks, enough from 4.50 (90 %)" in page
+        assert page.count("(knowledge, 1 mark)") == 7
+        assert page.count("(abnormal operating conditions, 1 mark)") == 5
+    assert "Marks: 1 for" not in exam
+    assert key.count("Marks: ") == 12
     # only what is asked for is written
     assert run("first_evening", "--key")[1].splitlines() == [str(folder / "exam_key.html")]
 

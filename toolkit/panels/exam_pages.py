@@ -8,6 +8,8 @@ from toolkit import __version__
 from toolkit.classroom.session import Session
 from toolkit.panels.handout import CAUTION, PAPERS, STYLE, Sheet, exam, page_style
 from toolkit.quiz.cases import LESSONS
+from toolkit.quiz.items import SECTIONS
+from toolkit.units import tidy
 
 # What sheets need beside what handouts have: tables as wide as the page that go over its end row by row, numbers in
 # columns, lines to sign on, names of any length. No meaning in a tint.
@@ -40,15 +42,33 @@ def document(title: str, body: str, paper: str, foot: str) -> str:
     )
 
 
+BY_HAND = (
+    "Add the marks up section by section; behind each question stands which it belongs to. A question not answered "
+    "earns nothing. The marks are evidence for an evaluation; they do not qualify anyone."
+)
+
+
+def enough(session: Session) -> str:
+    """How many marks there are in each section of a session, and from how many on it is passed, in sentences."""
+    said = []
+    for section in SECTIONS:
+        number = sum(item.section == section for item in session.items)
+        if number:
+            share, marks = session.pass_marks[section], "mark" if number == 1 else "marks"
+            said.append(f"{section.capitalize()}: {number} {marks}, enough from {share * number:.2f} ({share:.0%}).")
+    return tidy(" ".join(["Each question is worth 1 mark, and parts of it where an answer is partly right.", *said]))
+
+
 def exam_pages(session: Session, learner: str, seed: int, units: str, paper: str) -> tuple[str, str]:
     """The exam of a learner ("" for a line to write the name on) and its key, as pages."""
     pieces = [exam(lesson, Sheet(units, paper, seed, key=True)) for lesson in session.lessons]
     name = f"<bdi>{escape(learner)}</bdi>" if learner else "<span class='blank'></span>"
     asked_head = (
         f"<p class='answer'>Name {name} Date <span class='blank short'></span></p>\n"
-        f"<p>{escape(session.about)}</p>\n<p class='note'>{escape(CAUTION)}</p>\n"
+        f"<p>{escape(session.about)}</p>\n<p>{escape(enough(session))}</p>\n<p class='note'>{escape(CAUTION)}</p>\n"
     )
-    key_head = f"<p>Answers to the exam of <bdi>{escape(learner)}</bdi>.</p>\n" if learner else ""
+    whose = f"<p>Answers to the exam of <bdi>{escape(learner)}</bdi>.</p>\n" if learner else ""
+    key_head = f"{whose}<p>{escape(enough(session))} {escape(BY_HAND)}</p>\n"
 
     def page(title: str, head: str, bodies: list[str]) -> str:
         parts = (

@@ -251,8 +251,9 @@ def question_of(item: Item, head: str, sheet: Sheet) -> tuple[str, str]:
         # One question that cannot be made must not cost the class the others.
         return section(f"<p>This question could not be made: {escape(str(error))} Go on to the next one.</p>"), ""
     kind = "long" if isinstance(question, VisitQuestion | CauseQuestion) else kind
-    asked = section(f"<p class='hint'>{escape(item.objective)}</p>{paper.asked(question)}")
-    return asked, section(paper.key(question)) if sheet.key else ""
+    worth = f"<p class='hint'>{escape(f'{item.objective} ({item.section}, 1 mark)')}</p>"
+    asked = section(f"{worth}{paper.asked(question)}")
+    return asked, section(f"{worth}{paper.key(question)}") if sheet.key else ""
 
 
 # A case to find out
@@ -348,6 +349,6 @@ figure{margin:2mm 0} figure.drawing svg{width:125mm} figure.wide svg{width:100%}
 .log table{table-layout:fixed} .log :is(th,td){height:7mm} .log tr>:first-child{width:6mm}
 .log tr>:last-child{width:22mm}
 .line{border-bottom:0.2mm solid #595959;height:8mm}
-.answer{margin:4mm 0 2mm}
+.answer{margin:4mm 0 2mm} .marking{font-size:10pt;border-left:0.8mm solid #000;padding-left:2mm}
 .blank{display:inline-block;border-bottom:0.3mm solid #000;width:65mm;height:5mm} .short{width:20mm}
 """

@@ -16,6 +16,7 @@ from toolkit.diagnosis.next_check import CHECKS, STOPS, Check
 from toolkit.diagnosis.signatures import SUSPECTS
 from toolkit.diagnosis.signs import Signs
 from toolkit.quiz import html
+from toolkit.quiz.marking import marking
 from toolkit.quiz.ordering import ChoiceQuestion, OrderQuestion
 from toolkit.quiz.questions import (
     CauseQuestion,
@@ -38,7 +39,7 @@ from toolkit.quiz.visit import (
     named,
     walk,
 )
-from toolkit.units import display_unit, examples, to_display
+from toolkit.units import display_unit, examples, tidy, to_display
 
 # Room for a calculation by hand; for what is only read or judged, one line for the reason will do.
 WORKING_LINES, REASON_LINES = 4, 1
@@ -53,10 +54,6 @@ CLASSES = {
     VALVES: "work valves and vents, which may put the customers' burners out",
     PROOF: "work on a device or on a layer, for qualified persons by the written procedure only",
 }
-MARKS_BY_HAND = (
-    "Marks: none for a visit that was ended. What another order earns is weighed by the computer, choice by choice: "
-    "make the same visit on the page, with the same level, station and seed."
-)
 SHORT_BLANK = "<span class='blank short'></span>"
 
 
@@ -79,9 +76,10 @@ def asked(question: Question) -> str:
 
 
 def key(question: Question) -> str:
-    """The answer to a question with its explanation, as the screen gives it to who is right."""
+    """The answer to a question with its explanation, as the screen gives it to who is right, and how to mark others."""
     form = FORMS[type(question)]
-    return form.told(question, grade(question, form.best(question)))
+    marks = tidy(" ".join(("Marks:", *marking(question))))
+    return form.told(question, grade(question, form.best(question))) + f"<p class='marking'>{escape(marks)}</p>"
 
 
 def lines(count: int) -> str:
@@ -250,7 +248,6 @@ def _told_visit(question: VisitQuestion, _graded: Grade) -> str:
         )
         + html.paragraph("What each check shows", "h4")
         + table(shows, "What each check shows", "key")
-        + html.paragraph(MARKS_BY_HAND)
     )
 
 
