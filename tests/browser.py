@@ -12,7 +12,7 @@ import subprocess
 import sys
 import threading
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -49,11 +49,13 @@ class Course:
         start: the address it printed.
         pid: its process.
         data: the folder of the learner's record.
+        said: the lines that it printed until then.
     """
 
     start: str
     pid: int
     data: Path
+    said: tuple[str, ...] = ()
 
     @property
     def root(self) -> str:
@@ -80,14 +82,15 @@ class Course:
 
 
 @contextlib.contextmanager
-def running_course(home: Path, lessons: Path | None = None) -> Iterator[Course]:
+def running_course(home: Path, lessons: Path | None = None, words: Sequence[str] = ()) -> Iterator[Course]:
     """A course started by its own command, in a home of its own; ended by a SIGTERM to its own process.
 
     Args:
         home: a folder for all that the course and its kernels would keep in a user's home.
         lessons: lessons to serve; the course's own if None.
+        words: what else is said after `course`.
     """
-    command = [sys.executable, "-m", "toolkit.front.command", "--no-browser"]
+    command = [sys.executable, "-m", "toolkit.front.command", "--no-browser", *words]
     command += ["--lessons", str(lessons)] if lessons else []
     data = home / "record"
     environment = os.environ | {
@@ -110,11 +113,15 @@ def running_course(home: Path, lessons: Path | None = None) -> Iterator[Course]:
         alarm = threading.Timer(WAIT / 1000, server.kill)
         alarm.start()
         try:
-            line = server.stdout.readline() if server.stdout else ""
+            lines: list[str] = []
+            for line in server.stdout or ():
+                lines.append(line)
+                if found := re.search(r"http://\S+", line):
+                    break
+            else:
+                raise AssertionError(f"the course did not start: {lines!r}\n{said.read_text()}")
             alarm.cancel()
-            found = re.search(r"http://\S+", line)
-            assert found, f"the course did not start: {line!r}\n{said.read_text()}"
-            yield Course(found[0], server.pid, data)
+            yield Course(found[0], server.pid, data, tuple(lines))
         finally:
             alarm.cancel()
             kernels = children(server.pid)

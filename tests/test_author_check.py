@@ -15,9 +15,9 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from handed_in import first_evening_toml
 from lesson_text import PATHS
 
-from toolkit.classroom.session import shipped_session
 from toolkit.front import lesson_facts, lesson_rules
 from toolkit.front.author_files import bank_errors, session_errors, station_errors
 from toolkit.front.author_lessons import MARK, lesson_wrong, lists, numbers, placeholders
@@ -28,7 +28,7 @@ from toolkit.station_file import shipped_station, shipped_stations
 
 ROOT = Path(__file__).parents[1]
 BAKERY = (ROOT / "toolkit" / "stations" / "bakery.toml").read_text("utf-8")
-SESSION = shipped_session("first_evening")
+SESSION = first_evening_toml()
 CASES = written(bank()[:3])
 SOUND = read_book(PATHS["08"])
 

@@ -14,11 +14,13 @@ import sys
 from pathlib import Path
 
 import pytest
-from browser import Course, running_course
+from browser import Course, children, running_course
 from jupyter_core.paths import jupyter_path
 from jupyterlab.commands import get_app_dir
 from tornado.web import HTTPError
 
+from toolkit.classroom.room import SESSION_VARIABLE
+from toolkit.classroom.session import shipped_session
 from toolkit.errors import LaunchError
 from toolkit.front import command, launch
 from toolkit.front.lessons import ReadOnlyLessons
@@ -195,6 +197,30 @@ def test_a_running_course_answers_only_who_knows_its_token(lessons: Path, tmp_pa
         assert list(course.ask("/api/kernelspecs")["kernelspecs"]) == ["python3"]
         with pytest.raises(OSError, match="403"):
             Course(course.start + "x", course.pid, course.data).ask("/api/contents")
+
+
+@pytest.mark.skipif(not Path("/proc").is_dir(), reason="the environment of a process cannot be read here")
+def test_a_session_is_said_and_handed_to_the_kernels(tmp_path: Path, lessons: Path) -> None:
+    with running_course(tmp_path / "home", lessons, ("--session", "first_evening")) as course:
+        assert course.said[0].startswith("The session First evening: ")
+        course.ask("/api/kernels", "POST")
+        told = {
+            entry.partition("=")[2]
+            for pid in children(course.pid)
+            for entry in Path(f"/proc/{pid}/environ").read_text().split("\0")
+            if entry.startswith(f"{SESSION_VARIABLE}=")
+        }
+        (kept,) = map(Path, told)
+        assert kept.read_text(encoding="utf-8") == shipped_session("first_evening")
+    assert not kept.exists()
+
+
+@pytest.mark.parametrize("task", [(), ("read",)])
+def test_a_session_that_is_none_is_refused(tmp_path: Path, task: tuple[str, ...]) -> None:
+    words = [sys.executable, "-m", "toolkit.front.command", *task, "--session", "no_such", "--no-browser"]
+    done = subprocess.run(words, capture_output=True, text=True, env=os.environ | {"HOME": str(tmp_path)}, check=False)
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert "There is no file no_such" in done.stderr
 
 
 def test_ctrl_c_ends_the_course_without_a_question(lessons: Path, tmp_path: Path) -> None:

@@ -9,16 +9,18 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from handed_in import first_evening_toml
 
 from toolkit.classroom.room import ROOM_VARIABLE, Room
-from toolkit.classroom.session import TABLES, session_of, session_toml, shipped_session
+from toolkit.classroom.session import TABLES, session_of, session_toml
 from toolkit.classroom.session_words import preview
+from toolkit.errors import RoomError
 from toolkit.panels.prepare import LABELS, Prepare, prepare
 from toolkit.quiz import paper
 from toolkit.quiz.html import escape
 from toolkit.quiz.items import offer
 
-FIRST = shipped_session("first_evening")
+FIRST = first_evening_toml()
 DAY = date(2026, 12, 1)
 HOSTILE = '"</pre><script>alert(1)</script>\\'
 
@@ -93,7 +95,6 @@ def test_a_loaded_file_comes_out_as_it_was(page: Prepare) -> None:
         ("session.covered_tasks", " \n", "session.covered_tasks"),
         ("session.covered_tasks", "one\nONE", "each once"),
         ("session.instructor", " ", "session.instructor"),
-        ("session.opens", None, "a day such as"),
         ("session.closes", date(2026, 11, 30), "Exchange the two"),
         ("session.learners", "Ann\nann", "each once"),
         ("seed.number", "", "a whole number"),
@@ -184,6 +185,29 @@ def test_a_served_class_takes_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch
     mine.load(FIRST)
     mine.give()
     assert room.session() == session_of(FIRST)
+    # another one does not take its place unasked
+    mine.fields["seed.number"].value = "77"
+    mine.give()
+    assert "Press again" in mine.given.value
+    assert room.session() == session_of(FIRST)
+    mine.fields["seed.number"].value = "78"  # what was asked is no longer what stands there
+    mine.give()
+    assert room.session() == session_of(FIRST)
+    mine.give()
+    assert "Given" in mine.given.value
+    assert room.session().seed == 78  # type: ignore[union-attr]
+    mine.give()  # the same once more asks nothing
+    assert "Given" in mine.given.value
+    mine.fields["session.closes"].value = mine.fields["session.opens"].value = date(2001, 2, 3)
+    mine.give()
+    mine.give()
+    assert "no day of this session (days: 2001-02-03)" in mine.given.value
+    # one that is spoilt is told by its file, and can be given anew
+    (tmp_path / "session.toml").write_text("[session]\ntitle = \n")
+    with pytest.raises(RoomError, match=r"session\.toml: line 2"):
+        room.session()
+    mine.load(FIRST)
+    mine.give()
     # the page opens with what is held
     shown = prepare().children[1].children[1].children
     assert any(escape(session_of(FIRST).title) in getattr(one, "value", "") for one in shown if hasattr(one, "value"))

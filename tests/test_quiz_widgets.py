@@ -9,7 +9,8 @@ import pytest
 from ipywidgets import HTML
 
 from toolkit.classroom.record import FOLDER_VARIABLE, Attempt, Record
-from toolkit.classroom.room import ROOM_VARIABLE, Room
+from toolkit.classroom.room import ROOM_VARIABLE, SESSION_VARIABLE, Room, seed_here
+from toolkit.classroom.session import session_of, shipped_session
 from toolkit.errors import RecordError
 from toolkit.panels.progress import Progress, progress
 from toolkit.quiz import html
@@ -331,6 +332,30 @@ def test_the_name_at_the_door_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     view.name.value, view.units.value = "Bo", "metric"
     view.keep()
     assert (room.record(ann).learner(), room.record(ann).units(), view.name.value) == ("Ann", "metric", "Ann")
+
+
+def test_a_session_on_one_s_own_machine_says_the_numbers(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    each = shipped_session("first_evening").replace('kind = "same"', 'kind = "each"')
+    (tmp_path / "session.toml").write_text(each, encoding="utf-8")
+    record = Record(tmp_path)
+    monkeypatch.setenv(SESSION_VARIABLE, str(tmp_path / "session.toml"))
+    view = Progress(record)
+    assert "First evening" in view.place.value
+    assert "Keep your name first" in view.place.value
+    view.name.value = "Ann"
+    view.keep()
+    assert "Keep your name first" not in view.place.value
+    # a run that was left in other numbers is no part of the session
+    begun = Quiz("02", seed=5, record=record)
+    fill(begun, key_of(begun.question))
+    begun.check()
+    with monkeypatch.context() as without:
+        without.delenv(SESSION_VARIABLE)
+        assert Quiz("02", record=record).seed == 5
+    assert Quiz("02", record=record).seed == session_of(each).seed_of("Ann")
+    assert seed_here("05", "Ann") is None
+    (tmp_path / "session.toml").write_text("[session]\ntitle = \n", encoding="utf-8")
+    assert "line 2" in Progress(record).place.value
 
 
 def test_damaged_record_is_said(tmp_path: Path) -> None:

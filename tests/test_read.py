@@ -87,23 +87,28 @@ def test_a_folder_without_the_start_lesson_is_refused(capsys: pytest.CaptureFixt
 
 
 @pytest.mark.parametrize(
-    ("words", "lessons", "port", "browser"),
+    ("words", "lessons", "port", "browser", "session"),
     [
-        (["read"], None, None, True),
-        (["read", "--port", "5", "--no-browser"], None, "5", False),
-        (["--port", "5", "--no-browser", "--lessons", "x", "read"], Path("x"), "5", False),
-        (["--port", "5", "read", "--port", "6"], None, "6", True),
+        (["read"], None, None, True, None),
+        (["read", "--port", "5", "--no-browser"], None, "5", False, None),
+        (["--port", "5", "--no-browser", "--lessons", "x", "read"], Path("x"), "5", False, None),
+        (["--port", "5", "read", "--port", "6"], None, "6", True, None),
+        (["read", "--session", "s"], None, None, True, "s"),
+        (["--session", "s", "read"], None, None, True, "s"),
     ],
 )
 def test_words_before_and_after_read_are_heard(
-    monkeypatch: pytest.MonkeyPatch, words: list[str], lessons: Path | None, port: str | None, browser: bool
+    monkeypatch: pytest.MonkeyPatch,
+    words: list[str],
+    lessons: Path | None,
+    port: str | None,
+    browser: bool,
+    session: str | None,
 ) -> None:
-    heard: list[object] = []
-    monkeypatch.setattr(
-        read, "open_pages", lambda lessons, port, open_browser: heard.extend([lessons, port, open_browser])
-    )
+    heard: dict[str, object] = {}
+    monkeypatch.setattr(read, "open_pages", lambda **asked: heard.update(asked))
     assert command.main(words) == 0
-    assert heard == [lessons, port, browser]
+    assert heard == {"lessons": lessons, "port": port, "open_browser": browser, "session": session}
 
 
 def test_a_browser_is_opened_without_the_token_on_its_command_line(

@@ -7,16 +7,16 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from handed_in import attempt
+from handed_in import attempt, first_evening_toml
 
 from toolkit.classroom.gather import gather
 from toolkit.classroom.hand_in import hand_in, packed
 from toolkit.classroom.room import Room, Visitor, seed_here
-from toolkit.classroom.session import session_of, shipped_session
+from toolkit.classroom.session import session_of
 from toolkit.front import command
 from toolkit.front.report import files_in, gather_files, gather_room
 
-FIRST = shipped_session("first_evening")
+FIRST = first_evening_toml()
 SESSION = session_of(FIRST)
 
 
@@ -68,7 +68,7 @@ def test_the_seed_of_a_visitor_goes_by_the_name_at_the_door(room: Room, monkeypa
     room.record(ann).set_learner("Bo")
     monkeypatch.setenv("GUARDED_PRESSURE_ROOM", str(room.folder))
     monkeypatch.setenv("GUARDED_PRESSURE_DATA", str(room.data_folder(ann)))
-    assert seed_here(SESSION.lessons[0]) == each.seed_of("Ann")
+    assert seed_here(SESSION.lessons[0], "Bo") == each.seed_of("Ann")
 
 
 def test_a_damaged_record_and_one_without_an_answer_are_listed_and_the_rest_is_read(room: Room) -> None:

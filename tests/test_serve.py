@@ -271,7 +271,7 @@ def test_only_this_machine_is_listened_on_unless_asked(room: Room, tmp_path: Pat
     assert "--network opens" in alone
     assert "unencrypted" in open_
     assert "http://192.0.2.7:8123/" in open_
-    assert "holds about 30 at once" in open_
+    assert "holds about 30 at once, by its memory" in open_
     if Path("/proc/net/tcp").exists():
         port = int(room.root.rpartition(":")[2])
         listening = [

@@ -149,6 +149,10 @@ class Record:
         """The day by the record's clock, UTC."""
         return date.fromisoformat(self._clock()[:10])
 
+    def local_day(self) -> date:
+        """The day by the record's clock where this machine stands."""
+        return datetime.fromisoformat(self._clock()).astimezone().date()
+
     def screen(self) -> Screen:
         """What the lessons are shown on, "desk" or "projector"; "desk" if none was given."""
         return "projector" if self._preference("screen") == "projector" else "desk"

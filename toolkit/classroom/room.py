@@ -20,7 +20,7 @@ from toolkit.classroom.files import make_folder, place
 from toolkit.classroom.record import LONGEST_NAME, Record, data_folder
 from toolkit.classroom.session import Session, session_of
 from toolkit.classroom.store import PRIVATE_FOLDER
-from toolkit.errors import RecordError, RoomError
+from toolkit.errors import RecordError, RoomError, ScenarioError
 
 # Read aloud and typed by thirty people: no letter or digit that is taken for another.
 LETTERS = "ACDEFGHJKLMNPQRTUVWXY34679"
@@ -29,6 +29,8 @@ PRIVATE = 0o600  # for this user only
 INSTRUCTOR = "instructor"
 # Tells a kernel where its room is.
 ROOM_VARIABLE = "GUARDED_PRESSURE_ROOM"
+# Tells it, where there is no room, of the session file that the course was started with.
+SESSION_VARIABLE = "GUARDED_PRESSURE_SESSION"
 _CODE, _SECRET, _SESSION = "class_code.txt", "cookie_secret", "session.toml"
 _VISITORS, _VISITOR = "visitors", "visitor.json"
 _NO_LOCK = ""  # no own code opens it
@@ -76,10 +78,17 @@ class Room:
             place(self.folder / _SESSION, text.encode(), PRIVATE)
 
     def session(self) -> Session | None:
-        """The session that is held here; None where none was given. Raises ScenarioError for a spoilt file."""
+        """The session that is held here; None where none was given. Raises RoomError for a spoilt file."""
         path = self.folder / _SESSION
         with _in_plain_words(self.folder):
-            return session_of(path.read_text(encoding="utf-8")) if path.is_file() else None
+            if not path.is_file():
+                return None
+            try:
+                return session_of(path.read_text(encoding="utf-8"))
+            except (ScenarioError, UnicodeDecodeError) as error:
+                raise RoomError(
+                    f"{path}: {error} It is left as it is. Mend it, move it away, or give the class a session anew."
+                ) from error
 
     def opens(self, code: str) -> bool:
         """Whether it is the class code, however it is spaced and in whichever case."""
@@ -174,11 +183,27 @@ def room_here() -> Path | None:
     return Path(folder) if folder else None
 
 
-def seed_here(lesson: str) -> int | None:
-    """The seed of this learner's questions by the session that is held here; None where any will do."""
-    folder = room_here()
-    session = Room(folder).session() if folder else None
-    return session.seed_of(name_here() or "") if session and lesson in session.lessons else None
+def session_here() -> Session | None:
+    """The session that is held here: the class's, or that of the file which the course was started with.
+
+    Raises CourseError for a spoilt file.
+    """
+    folder, file = room_here(), os.environ.get(SESSION_VARIABLE)
+    if folder:
+        return Room(folder).session()
+    return session_of(Path(file).read_text(encoding="utf-8")) if file else None
+
+
+def seed_here(lesson: str, learner: str) -> int | None:
+    """The seed of a learner's questions by the session that is held here; None where any will do.
+
+    In a class the learner is who came in, whatever name is given. Where each has numbers of their own, who has given no
+    name has none.
+    """
+    session, name = session_here(), name_here() or learner
+    if session is None or lesson not in session.lessons or (session.seed_kind == "each" and not name):
+        return None
+    return session.seed_of(name)
 
 
 def visitor_here() -> str:

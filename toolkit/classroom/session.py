@@ -48,7 +48,7 @@ class Session:
 
     `lessons` are two digits each; `pass_marks` gives the share of the marks, 0 to 1, that is enough in each section;
     `seed` is None where `seed_kind` is "own". `covered_tasks` are numbers and names from the operator's own list.
-    A day counts from `opens` to `closes`, ends included. `learners` may be empty.
+    A day counts from `opens` to `closes`, ends included; None sets no end. `learners` may be empty.
     """
 
     title: str
@@ -57,8 +57,8 @@ class Session:
     lessons: tuple[str, ...]
     covered_tasks: tuple[str, ...]
     instructor: str
-    opens: date
-    closes: date
+    opens: date | None
+    closes: date | None
     learners: tuple[str, ...]
     seed_kind: SeedKind
     seed: int | None
@@ -68,6 +68,15 @@ class Session:
     def items(self) -> tuple[Item, ...]:
         """What is asked, lesson by lesson."""
         return tuple(item for lesson in self.lessons for item in items_of(lesson))
+
+    @property
+    def days(self) -> str:
+        """The days that count, in words."""
+        if self.opens == self.closes:
+            return f"{self.opens}" if self.opens else "any"
+        if self.opens and self.closes:
+            return f"{self.opens} to {self.closes}"
+        return f"from {self.opens} on" if self.opens else f"to {self.closes}"
 
     def seed_of(self, learner: str) -> int | None:
         """The seed of a learner's numbers; None where any will do.
@@ -84,9 +93,12 @@ class Session:
         moment = datetime.fromisoformat(time)
         if moment.tzinfo is None:
             moment = moment.replace(tzinfo=UTC)
-        first = datetime(self.opens.year, self.opens.month, self.opens.day, tzinfo=UTC) - _BEFORE
-        last = datetime(self.closes.year, self.closes.month, self.closes.day, tzinfo=UTC) + timedelta(days=1) + _AFTER
-        return first <= moment < last
+        begun = self.opens is None or moment >= _midnight(self.opens) - _BEFORE
+        return begun and (self.closes is None or moment < _midnight(self.closes) + timedelta(days=1) + _AFTER)
+
+
+def _midnight(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, tzinfo=UTC)
 
 
 def folded(name: str) -> str:
@@ -110,7 +122,7 @@ def session_of(text: str) -> Session:
     lessons = _lessons(about)
     tasks = _texts(about, "covered_tasks", MOST_TASKS, 'such as ["CT-07 Inspect a service regulator"]')
     instructor, opens, closes = _text(about, "instructor"), _day(about, "opens"), _day(about, "closes")
-    if closes < opens:
+    if opens and closes and closes < opens:
         raise refusal("session.closes", str(closes), f"{opens} or a later day", "Exchange the two, or mend the year.")
     learners = _learners(about)
     kind, number = _seed(seed)
@@ -265,12 +277,14 @@ def _station(table: Mapping[str, Any]) -> str:
     return given
 
 
-def _day(table: Mapping[str, Any], key: str) -> date:
+def _day(table: Mapping[str, Any], key: str) -> date | None:
     given = table.get(key)
+    if given is None:
+        return None
     # a time of day is a date too, for Python
     if not isinstance(given, date) or isinstance(given, datetime) or not 2000 <= given.year <= 2999:
-        shown = None if given is None else str(given)
-        raise refusal(f"session.{key}", shown, "a day such as 2026-12-01", "Write year, month, day, without quotes.")
+        mend = "Write year, month, day, without quotes, or leave it out."
+        raise refusal(f"session.{key}", str(given), "a day such as 2026-12-01", mend)
     return given
 
 
@@ -302,7 +316,11 @@ def _marks(table: Mapping[str, Any], lessons: Sequence[str]) -> dict[str, float]
         if given is None:
             raise refusal(field, given, "a number from 0 to 100, since these lessons ask for it", mend)
         try:
-            marks[section] = checks.number(field, given, 0.0, 100.0, "per cent", mend=mend) / 100.0
+            percent = checks.number(field, given, 0.0, 100.0, "per cent", mend=mend)
         except (ScenarioError, OverflowError):
             raise refusal(field, given, "a number from 0 to 100", mend) from None
+        if 0 < percent <= 1:
+            # Nobody means one per cent of the marks; a share of them, many do.
+            raise refusal(field, given, "per cent, a number from 0 to 100", f"Write {_per_cent(percent):g}.")
+        marks[section] = percent / 100.0
     return marks

@@ -12,10 +12,9 @@ from toolkit.station_file import shipped_station
 def preview(session: Session) -> str:
     """What a session file means, in words."""
     station = shipped_station(session.station)
-    days = f"{session.opens}" if session.opens == session.closes else f"{session.opens} to {session.closes}"
     lines = [session.title, *([session.about] if session.about else []), ""]
     facts = [
-        ("Days", days),
+        ("Days", session.days),
         ("Instructor", session.instructor),
         ("Covered tasks", "; ".join(session.covered_tasks)),
         ("Station", f"{station.title}: {station.about}"),
@@ -38,6 +37,22 @@ def preview(session: Session) -> str:
             calls = ", ".join(f'quiz("{lesson}", seed={seed})' for lesson in session.lessons)
             lines.append(f"  {learner}: {calls}" if learner else f"  {calls}")
     return "\n".join(lines) + "\n"
+
+
+def told_at_start(session: Session, now: str) -> str:
+    """What is said of a session that is about to be held, at a time (ISO 8601, UTC)."""
+    said = f"The session {session.title}: its lessons ({', '.join(session.lessons)}) ask in its numbers."
+    return " ".join(filter(None, (said, other_day(session, now))))
+
+
+def other_day(session: Session, now: str) -> str:
+    """A warning where a time (ISO 8601, UTC) is on no day of the session; else ""."""
+    if session.holds_at(now):
+        return ""
+    return (
+        f"Today is no day of this session (days: {session.days}): what is answered today is kept, and not counted. "
+        "Mend opens and closes in its file, or leave them out."
+    )
 
 
 def sittings(session: Session) -> tuple[tuple[str, int], ...]:

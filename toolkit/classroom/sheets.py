@@ -177,7 +177,7 @@ def roster(gathered: Gathered, session: Session | None) -> Page:
 def _when(session: Session | None) -> list[tuple[str, str]]:
     if session is None:
         return []
-    return [("Days", f"{session.opens} to {session.closes}"), ("Instructor", named(session.instructor))]
+    return [("Days", session.days), ("Instructor", named(session.instructor))]
 
 
 def _absent(gathered: Gathered, session: Session | None) -> list[str]:

@@ -98,7 +98,7 @@ def _done(argv: Optional[Sequence[str]]) -> int:  # noqa: UP045
         elif asked.task == "read":
             from toolkit.front import read
 
-            read.open_pages(lessons=asked.lessons, port=asked.port, open_browser=asked.browser)
+            read.open_pages(lessons=asked.lessons, port=asked.port, open_browser=asked.browser, session=asked.session)
         elif asked.task == "look-up":
             from toolkit.course import LOOK_UP
             from toolkit.front import read
@@ -134,7 +134,9 @@ def _done(argv: Optional[Sequence[str]]) -> int:  # noqa: UP045
         else:
             from toolkit.front import launch
 
-            launch.open_course(lessons=asked.lessons, port=asked.port, open_browser=asked.browser)
+            launch.open_course(
+                lessons=asked.lessons, port=asked.port, open_browser=asked.browser, session=asked.session
+            )
     except CourseError as refused:
         print(refused, file=sys.stderr)
         return EXIT_REFUSED
@@ -171,6 +173,8 @@ def _parser(kind: type) -> argparse.ArgumentParser:
         opens.add_argument("--lessons", metavar="FOLDER", type=Path, help="a folder other than the course's own")
         opens.add_argument("--port", metavar="N", help="the port to serve on; a free one if left out")
         opens.add_argument("--no-browser", dest="browser", action="store_false", help="print the address, open no page")
+    for opens in (parser, pages):
+        opens.add_argument("--session", metavar="FILE", help="a session file: the numbers that its lessons ask in")
     tasks.add_parser("demonstrations", help="print what each hidden fault of the instructor's board is")
     room = tasks.add_parser("serve", help="serve the lessons to a class, each visitor with a record alone")
     room.add_argument("--lessons", metavar="FOLDER", type=Path, help="a folder other than the course's own")

@@ -16,7 +16,7 @@ from jupyter_core.paths import jupyter_path
 from traitlets.config import Config
 
 from toolkit.errors import LaunchError
-from toolkit.front.terminal import say_open
+from toolkit.front.terminal import say, say_open
 
 HOST = "127.0.0.1"
 START_LESSON = "00_start_here.ipynb"
@@ -26,13 +26,14 @@ CHECKOUT_LESSONS = FRONT.parents[1] / "lessons"
 CONTROLS_EXTENSION = Path("@jupyter-widgets") / "jupyterlab-manager"
 
 
-def open_course(lessons: Path | None, port: str | None, open_browser: bool) -> None:
+def open_course(lessons: Path | None, port: str | None, open_browser: bool, session: str | None = None) -> None:
     """Serve the lessons until Ctrl-C or a SIGTERM.
 
     Args:
         lessons: folder with the lessons; found by `lessons_folder` if None.
         port: the port as typed; a free one if None.
         open_browser: whether to open the start lesson in the user's browser.
+        session: a session file, or the name of a shipped one, in whose numbers the questions are asked.
 
     Raises:
         LaunchError: a folder, port or part that the course needs is not to be had.
@@ -41,6 +42,7 @@ def open_course(lessons: Path | None, port: str | None, open_browser: bool) -> N
     number = usable_port(port)
     settle_process()
     with tempfile.TemporaryDirectory(prefix="course-") as scratch:
+        hold_session(session, Path(scratch))
         # The empty settings folder that the line above asks for goes here too, and with it at the end.
         tempfile.tempdir = scratch
         # Only now: the lines above change what this imports.
@@ -63,6 +65,26 @@ def settle_process() -> None:
     os.environ["JUPYTER_NO_CONFIG"] = "1"
     # A page need not hear again what it has just said: a message less at each move of a slider.
     os.environ["JUPYTER_WIDGETS_ECHO"] = "0"
+
+
+def hold_session(session: str | None, scratch: Path) -> None:
+    """Tell the kernels of the session that is held, by a copy in a folder that lasts as long as they do, and say it.
+
+    `session` is a session file, or the name of a shipped one. Raises LaunchError where it will not do.
+    """
+    if session is None:
+        return
+    # Late: they load the questions, and nothing else of a start does.
+    from toolkit.classroom.record import utc_now
+    from toolkit.classroom.room import SESSION_VARIABLE
+    from toolkit.classroom.session import session_of
+    from toolkit.classroom.session_words import told_at_start
+    from toolkit.front.session_commands import session_text
+
+    kept, text = scratch / "session.toml", session_text(session)
+    kept.write_text(text, encoding="utf-8")
+    os.environ[SESSION_VARIABLE] = str(kept)
+    say(f"{told_at_start(session_of(text), utc_now())}\n")
 
 
 def _announce(where: str) -> None:

@@ -10,11 +10,17 @@ import webbrowser
 from html import escape
 from pathlib import Path
 
-from toolkit.front.launch import HOST, START_LESSON, lessons_folder, settle_process, usable_port
+from toolkit.front.launch import HOST, START_LESSON, hold_session, lessons_folder, settle_process, usable_port
 from toolkit.front.terminal import say_open
 
 
-def open_pages(lessons: Path | None, port: str | None, open_browser: bool, first: str = START_LESSON) -> None:
+def open_pages(
+    lessons: Path | None,
+    port: str | None,
+    open_browser: bool,
+    first: str = START_LESSON,
+    session: str | None = None,
+) -> None:
     """Serve the lessons as pages until Ctrl-C or a SIGTERM.
 
     Args:
@@ -22,6 +28,7 @@ def open_pages(lessons: Path | None, port: str | None, open_browser: bool, first
         port: the port as typed; a free one if None.
         open_browser: whether to open the first page in the user's browser.
         first: the page to begin with.
+        session: a session file, or the name of a shipped one, in whose numbers the questions are asked.
 
     Raises:
         LaunchError: a folder, port or part that the course needs is not to be had.
@@ -30,6 +37,7 @@ def open_pages(lessons: Path | None, port: str | None, open_browser: bool, first
     number = usable_port(port)
     settle_process()
     with tempfile.TemporaryDirectory(prefix="course-") as scratch, contextlib.suppress(KeyboardInterrupt):
+        hold_session(session, Path(scratch))
         tempfile.tempdir = scratch
         # Only now: the lines above change what this imports.
         from toolkit.front.reader import serve

@@ -13,8 +13,9 @@ from pathlib import Path
 
 import psutil
 
-from toolkit.classroom.record import FOLDER_VARIABLE, data_folder
+from toolkit.classroom.record import FOLDER_VARIABLE, data_folder, utc_now
 from toolkit.classroom.room import Room
+from toolkit.classroom.session_words import other_day
 from toolkit.front.launch import HOST, lessons_folder, settle_process, usable_port
 from toolkit.front.session_commands import session_text
 from toolkit.front.terminal import say
@@ -33,6 +34,8 @@ SHARE_OF_MEMORY = 0.8
 # What opening a page with a bench costs, processor seconds (tests/benchmark_room.py, two cores of 2026): where its
 # kernel is forked, and where it starts from nothing.
 FORKED_SECONDS, STARTED_SECONDS, CLASS = 0.3, 2.7, 30
+# And how long a press takes to its answer while all of a class press, seconds, median, there.
+PRESSED_SECONDS, PRESSED_CORES = 0.13, 2
 # A machine short of memory still serves its instructor and somebody.
 LEAST_VISITORS = 2
 MEASURING_SECONDS = 300  # a slow start is no reason not to serve
@@ -138,12 +141,15 @@ def announcement(hosts: list[str], port: int, room: Room, key: str, each: int, m
     lines = [
         f"The class is open at {doors}",
         *([f"  session: {held.title}"] if held else []),
+        *([f"  {warning}"] if held and (warning := other_day(held, utc_now())) else []),
         f"  class code: {room.code}",
         f"  the instructor's own way in, for nobody else: http://{hosts[0]}:{port}/instructor?key={key}",
         f"  names and answers are kept in {room.folder}",
         *(f"  {one}" for one in room.damaged()),
-        f"  an open page takes {each / 1e6:.0f} MB: this machine holds about {most} at once; "
+        f"  an open page takes {each / 1e6:.0f} MB: this machine holds about {most} at once, by its memory; "
         f"{CLASS} pages opened in one moment are all there after about {opening:.0f} s",
+        f"  measured with {CLASS} on {PRESSED_CORES} cores: a press is answered after {PRESSED_SECONDS:g} s, at worst "
+        f"some seconds; this machine has {psutil.cpu_count() or 1}",
     ]
     if network:
         lines.append(

@@ -27,7 +27,7 @@ from toolkit.classroom.session import (
     shipped_sessions,
     toml_of,
 )
-from toolkit.classroom.session_words import preview, sittings
+from toolkit.classroom.session_words import other_day, preview, sittings
 from toolkit.errors import CourseError, ScenarioError
 from toolkit.panels.class_votes import button
 from toolkit.panels.exam_pages import exam_pages
@@ -67,11 +67,17 @@ LABELS: Mapping[str, str] = {
 }
 HINTS: Mapping[str, str] = {
     "session.about": "May be left out.",
+    "session.opens": "May be left out: then no day is too early.",
+    "session.closes": "May be left out: then no day is too late.",
     "session.covered_tasks": "One a line, by number and name, from your operator's own list.",
     "session.learners": "One name a line. May be left out.",
     "session.lessons": "Whose questions are asked.",
 }
 KEEP_APART = "The key is a file of its own. Keep it where no learner comes."
+OTHER_SESSION = (
+    "The class has another session already. What was answered in its numbers stays in the records, and does not count "
+    "by this one. Press again to give this one in its place."
+)
 STYLE = """<style>
 .gp-prepare{max-width:1240px!important}
 .gp-prepare .gp-two{flex-flow:row wrap;gap:6px 28px;align-items:flex-start;overflow:hidden}
@@ -96,7 +102,7 @@ def prepare() -> ipywidgets.VBox:
         units = record.units()
     except CourseError:
         units = "us"
-    made = Prepare(record.today(), units, room)
+    made = Prepare(record.local_day(), units, room)
     try:
         held = room.session() if room else None
     except CourseError as error:
@@ -119,6 +125,7 @@ class Prepare:
         self.text = ""
         self._order: tuple[str, ...] = ()
         self._filling = False
+        self._sure = False  # that the class's session is to be replaced
         self.fields = _fields(today)
         self.lessons = {
             number: ipywidgets.Checkbox(description=f"{number} {title}", indent=False)
@@ -233,18 +240,34 @@ class Prepare:
         if self.session is None or self.room is None:
             return
         try:
+            if not self._sure and self._other_session():
+                self._sure = True
+                self.given.value = html.note(OTHER_SESSION, "alert")
+                return
             self.room.take_session(self.text)
         except CourseError as error:
             self.given.value = html.note(str(error), "alert")
             return
+        self._sure = False
         self.given.value = html.note(
             "Given. From now on the class is asked in these numbers; a quiz that is open takes them up when its page "
             "is opened anew."
         )
+        if warning := other_day(self.session, Record().now()):
+            self.given.value += html.note(warning, "alert")
+
+    def _other_session(self) -> bool:
+        """Whether the class has another session than the one in the fields; a spoilt one counts as none."""
+        assert self.room is not None
+        try:
+            held = self.room.session()
+        except CourseError:
+            return False
+        return held is not None and held != self.session
 
     def _show(self) -> None:
         found = self.session
-        self.given.value = ""
+        self.given.value, self._sure = "", False
         self.exams.value = ""  # one of other questions must not be saved for this one's
         self.exam_button.disabled = self.give_button.disabled = found is None
         people: list[tuple[str, int]] = []
@@ -253,7 +276,7 @@ class Prepare:
             self.file.value = html.paragraph("So does the file.")
         else:
             self.preview.value = _words(preview(found), "What the session means")
-            name = f"session_{found.opens}.toml"
+            name = f"session_{found.opens}.toml" if found.opens else "session.toml"
             self.file.value = _link(name, "application/toml", self.text) + _words(self.text, "The session file")
             try:
                 people = [(name or "everybody", place) for place, (name, _) in enumerate(sittings(found))]

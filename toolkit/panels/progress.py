@@ -12,9 +12,9 @@ from toolkit.classroom import hand_in
 from toolkit.classroom.chain import PROVES, counted
 from toolkit.classroom.mastery import Stated, calibration_words, stated
 from toolkit.classroom.record import LessonStanding, Record, lesson_standings
-from toolkit.classroom.room import room_here
+from toolkit.classroom.room import room_here, session_here
 from toolkit.course import VISIT
-from toolkit.errors import RecordError
+from toolkit.errors import CourseError, RecordError
 from toolkit.panels.play import button
 from toolkit.quiz import html
 from toolkit.quiz.cases import LESSONS, items_of
@@ -89,6 +89,7 @@ class Progress:
             self.table.value, self.message.value = "", html.note(str(error), "alert")
             return
         self.name.value, self.units.value = learner, units
+        self.place.value += session_html(learner)
         mine = tuple(one for one in attempts if one.attempt.learner == learner)
         if not mine:
             who = f"under the name {learner}" if learner else "yet"
@@ -143,6 +144,20 @@ def handed_in_html(handed: hand_in.HandIn, data: bytes, nameless: int) -> str:
         lines.append(f"{counted(nameless, 'answer')} given before a name was kept {verb} not in it.")
     lines += [f"Each answer is chained to the one before it. {hand_in.verdict(handed).words}", PROVES]
     return f'<div class="gp-note" role="status">{link}{"".join(map(html.paragraph, lines))}</div>'
+
+
+def session_html(learner: str) -> str:
+    """What session is held here, in a sentence; nothing where none is."""
+    try:
+        session = session_here()
+    except CourseError as error:
+        return html.note(str(error), "alert")
+    if session is None:
+        return ""
+    said = f"Session: {session.title}. Its lessons ({', '.join(session.lessons)}) ask in its numbers."
+    if session.seed_kind == "each" and not learner:
+        said += " Keep your name first: your numbers are made from it."
+    return html.paragraph(said)
 
 
 def cases_html(answers: tuple[Stated, ...]) -> str:

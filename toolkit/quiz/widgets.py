@@ -95,22 +95,23 @@ class Quiz:
         self.box.add_class("gp-quiz")
         self.check_button.add_class("gp-enter")
         self.top.add_class("gp-top")  # the page's script lets it take the focus
-        if seed is None and self.resume():
+        given = self._given_seed() if seed is None else int(seed)
+        if seed is None and self.resume(given):
             return
-        self.start(self._first_seed() if seed is None else int(seed))
+        self.start(fresh_seed() if given is None else given)
 
     @property
     def item(self) -> Item:
         """The item that is asked now."""
         return self.items[self.index]
 
-    def _first_seed(self) -> int:
-        """In a class the session's own, so that all can talk about the same numbers; else one that nobody chose."""
+    def _given_seed(self) -> int | None:
+        """The seed of the session that is held here, so that all can talk about the same numbers; None where any will
+        do."""
         try:
-            given = seed_here(self.items[0].lesson)
+            return seed_here(self.items[0].lesson, self.record.learner())
         except CourseError:
-            given = None  # a spoilt session file is told where the class is served
-        return fresh_seed() if given is None else given
+            return None  # a spoilt session file is told where the class is served
 
     def start(self, seed: int, index: int = 0) -> None:
         """Begin at an item, the first if none is given, with the numbers of a seed."""
@@ -125,8 +126,8 @@ class Quiz:
             self.foot.value = html.note(str(error))
         self.show()
 
-    def resume(self) -> bool:
-        """Go on with a run that was left, in its own numbers; False if there is none."""
+    def resume(self, given: int | None) -> bool:
+        """Go on with a run that was left, in its own numbers; False if there is none, or none in the numbers given."""
         keys = [item.key for item in self.items]
         try:
             learner = self.record.learner()
@@ -134,7 +135,7 @@ class Quiz:
         except RecordError:
             return False  # `start` tells why
         stand = standing(mine, self.items[0].lesson, keys)
-        if stand.seed is None:
+        if stand.seed is None or given not in (None, stand.seed):
             return False
         self.start(stand.seed, stand.asked)
         self.message.value = html.note(
