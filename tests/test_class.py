@@ -182,6 +182,57 @@ def test_a_learner_sees_the_question_votes_and_learns_the_answer_last(ballots: B
     assert ballots.counts(asked.number, SECOND, len(vote.options))[vote.right] == 1
 
 
+def test_each_ballot_begins_empty_and_what_was_voted_stands_after_a_reload(ballots: Ballots, votable: str) -> None:
+    page = InClass(ballots, "ann")
+    ballots.ask(votable, 5, "us")
+    ballots.go_on()
+    page.look()
+    page.options.value = 1
+    page.vote()
+    for one in (page, InClass(ballots, "ann")):
+        one.look()
+        assert (one.options.value, one.options.disabled) == (1, False)
+        assert "Your vote is B" in one.said.value
+    ballots.go_on()  # talked over: the first vote in sight, and no change to it
+    for one in (page, InClass(ballots, "ann")):
+        one.look()
+        assert (one.options.value, one.options.disabled) == (1, True)
+        assert "Your first vote stands" in one.said.value
+    other = InClass(ballots, "bo")
+    other.look()
+    assert "You have not voted." in other.said.value
+    ballots.go_on()  # nobody's second vote is the first one unless it is given again
+    for one in (page, InClass(ballots, "ann")):
+        one.look()
+        assert (one.options.value, one.said.value) == (None, "")
+    page.options.value = 2
+    page.vote()
+    again = InClass(ballots, "ann")
+    again.look()
+    assert again.options.value == 2
+
+
+def test_what_could_not_be_read_for_a_moment_comes_at_the_next_look(
+    ballots: Ballots, votable: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def held(*_: object) -> None:
+        raise RoomError("held")
+
+    page, board = InClass(ballots, "ann"), Board(ballots)
+    ballots.ask(votable, 5, "us")
+    ballots.go_on()
+    with monkeypatch.context() as trouble:
+        for name in ("mine", "counts", "hands"):
+            trouble.setattr(ballots, name, held)
+        page.look()
+        board.look()
+    page.look()
+    board.look()
+    assert not page.options.disabled
+    assert len(board.hands.children) == len(page.options.options)
+    assert "0 have voted." in board.said.value
+
+
 def test_a_late_vote_is_told(ballots: Ballots, votable: str) -> None:
     page = InClass(ballots, "ann")
     ballots.ask(votable, 5, "us")
@@ -238,6 +289,12 @@ def test_two_boards_and_a_restart_show_the_same(tmp_path: Path, votable: str) ->
     again = Board(Ballots(tmp_path))
     assert again.round == first.round
     assert again.next_button.description == NEXT[FIRST]
+    # hands that were counted stand, and are not counted as none
+    again.hands.children[1].value = 4
+    third = Board(Ballots(tmp_path))
+    assert [one.value for one in third.hands.children][:3] == [0, 4, 0]
+    third.hands.children[0].value = 1
+    assert third.ballots.counts(1, FIRST, 3) == (1, 4, 0)
 
 
 def test_the_page_of_a_class_says_where_there_is_none(monkeypatch: pytest.MonkeyPatch) -> None:

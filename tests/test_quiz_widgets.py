@@ -13,6 +13,7 @@ from toolkit.classroom.room import ROOM_VARIABLE, SESSION_VARIABLE, Room, seed_h
 from toolkit.classroom.session import session_of, shipped_session
 from toolkit.errors import RecordError
 from toolkit.panels.progress import Progress, progress
+from toolkit.panels.start import findings
 from toolkit.quiz import html
 from toolkit.quiz.cases import LESSONS, items_of
 from toolkit.quiz.items import offer
@@ -332,6 +333,34 @@ def test_the_name_at_the_door_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     view.name.value, view.units.value = "Bo", "metric"
     view.keep()
     assert (room.record(ann).learner(), room.record(ann).units(), view.name.value) == ("Ann", "metric", "Ann")
+
+
+def test_a_visitor_is_told_nothing_of_the_machine_that_serves_the_class(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    room = Room(tmp_path / "room")
+    ann, _ = room.come_in("Ann")
+    record = room.record(ann)
+    record.path.write_bytes(b"not a record at all " * 100)
+
+    def said() -> str:
+        run = Quiz("02", seed=5, record=record)
+        fill(run, key_of(run.question))
+        run.check()
+        checked = " ".join(one.said for one in findings(record, "us"))
+        return run.foot.value + run.message.value + Progress(record).message.value + checked
+
+    assert str(tmp_path) in said()
+    monkeypatch.setenv(ROOM_VARIABLE, str(room.folder))
+    monkeypatch.setenv(FOLDER_VARIABLE, str(room.data_folder(ann)))
+    told = said()
+    assert str(tmp_path) not in told
+    assert "`course" not in told
+    assert "it is not in your record" in told
+    assert "Tell your instructor" in told
+    # who serves the class is told all of it
+    monkeypatch.setenv(FOLDER_VARIABLE, str(room.folder / "instructor"))
+    assert str(tmp_path) in said()
 
 
 def test_a_session_on_one_s_own_machine_says_the_numbers(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -112,16 +112,23 @@ class Ballots:
                 " (SELECT max(id) FROM vote WHERE round = ? AND ballot = ? GROUP BY voter) GROUP BY choice",
                 (number, ballot),
             ).fetchall()
-            hands = connection.execute(
-                "SELECT choice, hands FROM hands WHERE id IN"
-                " (SELECT max(id) FROM hands WHERE round = ? AND ballot = ? GROUP BY choice)",
-                (number, ballot),
-            ).fetchall()
-        found = [0] * options
-        for choice, count in (*votes, *hands):
+        found = list(self.hands(number, ballot, options))
+        for choice, count in votes:
             if 0 <= choice < options:
                 found[choice] += count
         return tuple(found)
+
+    def hands(self, number: int, ballot: str, options: int) -> tuple[int, ...]:
+        """Hands that were counted for each option."""
+        with self._open() as connection:
+            counted = dict(
+                connection.execute(
+                    "SELECT choice, hands FROM hands WHERE id IN"
+                    " (SELECT max(id) FROM hands WHERE round = ? AND ballot = ? GROUP BY choice)",
+                    (number, ballot),
+                ).fetchall()
+            )
+        return tuple(counted.get(choice, 0) for choice in range(options))
 
     def mine(self, voter: str, number: int, ballot: str) -> int | None:
         """What a voter has voted last, if anything."""

@@ -218,6 +218,14 @@ def name_here() -> str | None:
     return visitor.name if visitor else None
 
 
+def told_here(error: Exception) -> str:
+    """An error in words for who reads this page: a visitor hears of no folder on the machine that serves the class."""
+    folder, said = room_here(), str(error)
+    if folder is None or visitor_here() == INSTRUCTOR or str(folder) not in said:
+        return said
+    return "Something is wrong with the file on the machine that serves the class. Tell your instructor."
+
+
 def folder_for_hands() -> Path:
     """Where the votes of a class that is not served are kept: they are hands that somebody counts."""
     return data_folder() / "board"

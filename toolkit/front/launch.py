@@ -79,7 +79,7 @@ def hold_session(session: str | None, scratch: Path) -> None:
     from toolkit.classroom.room import SESSION_VARIABLE
     from toolkit.classroom.session import session_of
     from toolkit.classroom.session_words import told_at_start
-    from toolkit.front.session_commands import session_text
+    from toolkit.front.session_file import session_text
 
     kept, text = scratch / "session.toml", session_text(session)
     kept.write_text(text, encoding="utf-8")

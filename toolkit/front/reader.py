@@ -218,6 +218,11 @@ class SheetPage(Page):
 class LessonPage(Page):
     """One lesson: its text at once, then its kernel, then what its cells show."""
 
+    GONE = (
+        'The bench has stopped. Press "Start again". If no page comes then, the course was ended: '
+        'type "course read" again and open the address that it prints.'
+    )
+
     async def get(self, name: str) -> None:
         """Send the page of a lesson in the lessons' folder."""
         if self.get_query_arguments("token"):
@@ -262,7 +267,7 @@ class LessonPage(Page):
         await renderer.initialize()
         if not self.may_open(renderer.notebook.metadata.get("guarded_pressure", {})):
             raise HTTPError(404)
-        renderer.resources |= {"title": title(renderer.notebook), "links": self.links()}
+        renderer.resources |= {"title": title(renderer.notebook), "links": self.links(), "gone": self.GONE}
         return renderer
 
     def links(self) -> list[tuple[str, str]]:

@@ -26,7 +26,7 @@ from toolkit.classroom.xapi import statements
 from toolkit.errors import CourseError, LaunchError, RecordError
 from toolkit.front.handouts import write
 from toolkit.front.report_pages import Ask, write_pages, write_qti
-from toolkit.front.session_commands import load_session
+from toolkit.front.session_file import load_session
 from toolkit.front.terminal import say
 from toolkit.panels.exam_pages import document
 from toolkit.quiz.cases import ITEMS, item_hash, offer

@@ -190,6 +190,11 @@ class _Inside:
 class RoomLesson(_Inside, reader.LessonPage):
     """A lesson, for who has come in."""
 
+    GONE = (
+        f"The bench has stopped: it stood unused for {IDLE_SECONDS // 60} minutes, or more than {MOST_PAGES} pages of "
+        'yours were open. Your answers are kept. Press "Start again". If no page comes then, ask your instructor.'
+    )
+
     def may_open(self, metadata: Any) -> bool:
         """The instructor's own pages are there for no one else."""
         theirs = metadata.get("audience") == INSTRUCTOR and not visitor_of(self).instructs

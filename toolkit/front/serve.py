@@ -17,7 +17,7 @@ from toolkit.classroom.record import FOLDER_VARIABLE, data_folder, utc_now
 from toolkit.classroom.room import Room
 from toolkit.classroom.session_words import other_day
 from toolkit.front.launch import HOST, lessons_folder, settle_process, usable_port
-from toolkit.front.session_commands import session_text
+from toolkit.front.session_file import session_text
 from toolkit.front.terminal import say
 
 EVERY_ADDRESS = "0.0.0.0"

@@ -192,8 +192,8 @@ class Board:
         self.look()
 
     def _show(self, now: Round | None) -> None:
+        # What cannot be read in between is tried again at the next look: `round` is set once all of it is shown.
         changed = now is None or self.round is None or (now.number, now.phase) != (self.round.number, self.round.phase)
-        self.round = now
         found = question_of(now) if now else None
         if changed:
             # On a projector the question stands alone; what else could be asked is folded away.
@@ -202,7 +202,7 @@ class Board:
         self.next_button.layout.display = "none"
         if now is None or found is None:
             self.body.value = html.paragraph("Choose a question and show it.")
-            self.tally.value, self.hands.children = "", ()
+            self.tally.value, self.hands.children, self.round = "", (), now
             return
         question, vote = found
         self.body.value = asked_html(now, question)
@@ -217,7 +217,8 @@ class Board:
             # Until the second vote is in, nobody sees what most have chosen: they would choose it too.
             self.tally.value = html.listing([f"{letter(n)}  {words}" for n, words in enumerate(vote.options)])
         if changed:
-            self.hands.children = self._hands(vote) if now.open else ()
+            self.hands.children = self._hands(now, vote) if now.open else ()
+        self.round = now
         self._tell_how_many(now)
 
     def _tell_how_many(self, now: Round) -> None:
@@ -230,13 +231,13 @@ class Board:
         if self.said.value != words:
             self.said.value = words
 
-    def _hands(self, vote: Vote) -> tuple[Any, ...]:
-        """A field for each option, for who votes by hand."""
+    def _hands(self, now: Round, vote: Vote) -> tuple[Any, ...]:
+        """A field for each option, for who votes by hand, with the hands that were counted for it."""
         fields = []
-        for choice in range(len(vote.options)):
+        for choice, counted in enumerate(self.ballots.hands(now.number, now.phase, len(vote.options))):
             name = f"Hands for {letter(choice)}"
-            field = ipywidgets.BoundedIntText(min=0, max=999, description=name, tooltip=name)
-            field.style, field.layout = {"description_width": "120px"}, {"width": "220px"}
+            field = ipywidgets.BoundedIntText(value=counted, min=0, max=999, description=name, tooltip=name)
+            field.style, field.layout = {"description_width": "initial"}, {"width": "auto", "max_width": "320px"}
             field.observe(lambda change, choice=choice: self.count_hands(choice, change["new"]), "value")
             fields.append(field)
         return tuple(fields)
@@ -256,8 +257,7 @@ class Board:
             self.item.index = 0 if found else None
 
     def _dress(self) -> None:
-        (self.box.add_class if self.projector.value else self.box.remove_class)("gp-on-projector")
-        self._large.value = html.LARGE + LARGE if self.projector.value else ""
+        html.on_projector(self.box, self._large, self.projector.value, LARGE)
 
 
 def _session(room: Room | None) -> tuple[Session | None, str]:

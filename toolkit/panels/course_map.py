@@ -9,6 +9,7 @@ import ipywidgets
 
 from toolkit.classroom.record import Record, Recorded
 from toolkit.classroom.review import Day, Standing, case_standing, go_on, standing
+from toolkit.classroom.room import told_here
 from toolkit.course import LESSONS, LOOK_UP, VISIT, Lesson, lesson
 from toolkit.errors import CourseError
 from toolkit.panels.page_style import STYLE
@@ -40,7 +41,7 @@ def course_map(record: Record | None = None) -> ipywidgets.VBox:
         mine = tuple(one for one in kept.attempts() if one.attempt.learner == learner)
         today, said = kept.today(), ""
     except CourseError as error:
-        mine, today, said = (), Day.min, f"<p class='gp-sentence' role='alert'>{escape(str(error))}</p>"
+        mine, today, said = (), Day.min, f"<p class='gp-sentence' role='alert'>{escape(told_here(error))}</p>"
     standings = standings_of(mine)
     html = said + advice_html(go_on(mine, standings, today), standings) + map_html(standings, today) + AT_HAND
     box = ipywidgets.VBox([ipywidgets.HTML(STYLE), ipywidgets.HTML(html)])

@@ -31,7 +31,7 @@ from toolkit.panels.page_style import STYLE
 from toolkit.panels.sliders import MOMENT
 from toolkit.panels.station_bench import Watch, watched
 from toolkit.panels.station_view import station_view
-from toolkit.quiz.html import LARGE
+from toolkit.quiz.html import on_projector
 from toolkit.scenario import Scenario
 from toolkit.trace import Trace
 from toolkit.units import tidy
@@ -158,8 +158,7 @@ def demonstration() -> ipywidgets.VBox:
     box = ipywidgets.VBox([ipywidgets.HTML(STYLE), large, switch, panel])
 
     def dress(_: object) -> None:
-        (box.add_class if switch.value else box.remove_class)("gp-on-projector")
-        large.value = LARGE if switch.value else ""
+        on_projector(box, large, switch.value)
         panel.show_on("projector" if switch.value else "desk")
 
     switch.observe(dress, "value")

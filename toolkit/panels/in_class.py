@@ -8,8 +8,8 @@ from typing import Any
 
 import ipywidgets
 
-from toolkit.classroom.ballot import BALLOTS, CLOSED, REVEALED, TALK, Ballots, Round
-from toolkit.classroom.room import room_here, visitor_here
+from toolkit.classroom.ballot import BALLOTS, CLOSED, FIRST, REVEALED, SECOND, SHOWN, TALK, Ballots, Round
+from toolkit.classroom.room import room_here, told_here, visitor_here
 from toolkit.errors import CourseError, RoomError
 from toolkit.panels.class_votes import NAMES, STYLE, answer_html, asked_html, letter, question_of, tally_html
 from toolkit.panels.page_style import STYLE as PAGE_STYLE
@@ -78,44 +78,52 @@ class InClass:
         try:
             self.ballots.vote(self.voter, self.round.number, self.options.value)
         except RoomError as error:
-            self.said.value = html.note(str(error), "alert")
+            self.said.value = html.note(told_here(error), "alert")
             return
-        self.said.value = html.note(
-            f"Your vote is {letter(self.options.value)}. You may change it until the vote closes."
-        )
+        self.said.value = _standing(self.options.value)
 
     def _show(self, now: Round | None) -> None:
+        """Show a round. What cannot be read is tried again at the next look: `round` is set once all of it is shown."""
         same = now is not None and self.round is not None and now.number == self.round.number
-        self.round = now
-        self.said.value = ""
-        found = None
+        found, failed = None, ""
         try:
             found = question_of(now) if now else None
         except CourseError as error:
-            self.body.value = html.note(str(error), "alert")
+            failed = html.note(told_here(error), "alert")
         if now is None or found is None:
-            self.body.value = self.body.value if now else html.note(NOTHING)
+            self.body.value = html.note(NOTHING) if now is None else failed
             self._put(self.options, self.button, on=False)
-            self.answer.value = ""
+            self.answer.value, self.said.value, self.round = "", "", now
             return
         question, vote = found
+        # After a first vote it stays in sight while it is talked over; the second one begins with nothing chosen.
+        ballot = FIRST if now.phase in (SHOWN, FIRST, TALK) else SECOND
+        mine = self.ballots.mine(self.voter, now.number, ballot)
+        answer = ""
+        if now.phase in (CLOSED, REVEALED):
+            counts = [(NAMES[one], self.ballots.counts(now.number, one, len(vote.options))) for one in BALLOTS]
+            answer = tally_html(vote, counts, now.phase == REVEALED)
+        if now.phase == REVEALED:
+            answer += answer_html(vote)
         self.body.value = asked_html(now, question)
         if not same:
             self.options.options = [(f"{letter(n)}  {words}", n) for n, words in enumerate(vote.options)]
-            self.options.value = None
+        self.options.value = mine
         self._put(self.options, on=True)
         self.options.disabled = not now.open
         self._put(self.button, on=now.open)
-        self.answer.value = ""
-        if now.phase in (CLOSED, REVEALED):
-            counts = [(NAMES[one], self.ballots.counts(now.number, one, len(vote.options))) for one in BALLOTS]
-            self.answer.value = tally_html(vote, counts, now.phase == REVEALED)
-        if now.phase == REVEALED:
-            self.answer.value += answer_html(vote)
+        self.answer.value = answer
+        self.said.value = _standing(mine) if now.open and mine is not None else ""
         if now.phase == TALK:
-            self.said.value = html.note("Your first vote stands. What others chose is shown after the second vote.")
+            first = "You have not voted." if mine is None else "Your first vote stands."
+            self.said.value = html.note(f"{first} What others chose is shown after the second vote.")
+        self.round = now
 
     @staticmethod
     def _put(*parts: Any, on: bool) -> None:
         for part in parts:
             part.layout.display = "" if on else "none"
+
+
+def _standing(choice: int) -> str:
+    return html.note(f"Your vote is {letter(choice)}. You may change it until the vote closes.")

@@ -11,7 +11,7 @@ import ipywidgets
 from toolkit.figures.style import ViewMode
 from toolkit.panels.bench import Bench, Panel
 from toolkit.panels.page_style import STYLE
-from toolkit.quiz.html import LARGE
+from toolkit.quiz.html import on_projector
 
 
 @dataclass(frozen=True)
@@ -116,8 +116,7 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
         self._screen_chosen(self.screen)
 
     def _dress(self) -> None:
-        (self.add_class if self.projector.value else self.remove_class)("gp-on-projector")
-        self._large.value = LARGE if self.projector.value else ""
+        on_projector(self, self._large, self.projector.value)
 
     def _chosen(self, _change: object) -> None:
         self._open_button.disabled = self._options.value is None

@@ -12,7 +12,7 @@ from toolkit.classroom import hand_in
 from toolkit.classroom.chain import PROVES, counted
 from toolkit.classroom.mastery import Stated, calibration_words, stated
 from toolkit.classroom.record import LessonStanding, Record, lesson_standings
-from toolkit.classroom.room import room_here, session_here
+from toolkit.classroom.room import room_here, session_here, told_here
 from toolkit.course import VISIT
 from toolkit.errors import CourseError, RecordError
 from toolkit.panels.play import button
@@ -86,7 +86,7 @@ class Progress:
         try:
             learner, units, attempts = self.record.learner(), self.record.units(), self.record.attempts()
         except RecordError as error:
-            self.table.value, self.message.value = "", html.note(str(error), "alert")
+            self.table.value, self.message.value = "", html.note(told_here(error), "alert")
             return
         self.name.value, self.units.value = learner, units
         self.place.value += session_html(learner)
@@ -107,7 +107,7 @@ class Progress:
                 self.record.set_learner(self.name.value)
             self.record.set_units(self.units.value)
         except RecordError as error:
-            self.message.value = html.note(str(error), "alert")
+            self.message.value = html.note(told_here(error), "alert")
             return
         self.show()
         self.message.value = html.note("Kept. Open quizzes take up the units at their next start.")
@@ -126,7 +126,7 @@ class Progress:
                 nameless = sum(not one.attempt.learner for one in everything)
                 said = handed_in_html(handed, hand_in.packed(handed), nameless)
         except RecordError as error:
-            said = html.note(str(error), "alert")
+            said = html.note(told_here(error), "alert")
         self.handed.value = said
 
 
@@ -151,7 +151,7 @@ def session_html(learner: str) -> str:
     try:
         session = session_here()
     except CourseError as error:
-        return html.note(str(error), "alert")
+        return html.note(told_here(error), "alert")
     if session is None:
         return ""
     said = f"Session: {session.title}. Its lessons ({', '.join(session.lessons)}) ask in its numbers."

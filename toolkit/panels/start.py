@@ -12,6 +12,7 @@ from platform import python_version
 import ipywidgets
 
 from toolkit.classroom.record import Record
+from toolkit.classroom.room import room_here, told_here
 from toolkit.errors import CourseError, SimulationError
 from toolkit.figures.chart import TimeChart
 from toolkit.figures.data import ChartData
@@ -89,7 +90,7 @@ def _looked_at(what: str, look: Callable[[Record, str], str], mend: str, record:
     try:
         return Finding(what, True, look(record, units))
     except Exception as error:  # whatever it is, the learner must read a sentence and not a traceback
-        return Finding(what, False, f"{error} {mend}")
+        return Finding(what, False, f"{told_here(error)} {mend}")
 
 
 def _parts(_record: Record, _units: str) -> str:
@@ -135,6 +136,8 @@ def _pictures(_record: Record, units: str) -> str:
 def _kept(record: Record, _units: str) -> str:
     record.check()
     record.check_writable()
+    if room_here() is not None:
+        return "Your answers are kept by your instructor, on the machine that serves the class."
     return f"Your answers are kept in this file on your own machine: {record.path}"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape as escape
+from typing import Any
 
 # A white card with black text of its own, so that a dark theme leaves it legible; focus is shown by a thick frame.
 STYLE = """<style>
@@ -56,6 +57,15 @@ LARGE = """<style>
 :root body .jp-RenderedHTMLCommon{font-size:28px!important;line-height:1.45}
 :root body :is(.jp-Notebook .jp-Cell,main .jp-Cell){max-width:none!important}
 </style>"""
+
+
+def on_projector(page: Any, rules: Any, on: bool, *more: str) -> None:
+    """Make a page fit for a projector, or for the desk again.
+
+    `page` is the widget that is it, `rules` an HTML widget on it that takes LARGE and what `more` style a page needs.
+    """
+    (page.add_class if on else page.remove_class)("gp-on-projector")
+    rules.value = "".join((LARGE, *more)) if on else ""
 
 
 def paragraph(text: str, tag: str = "p") -> str:

@@ -14,7 +14,7 @@ import ipywidgets as widgets
 from toolkit import __version__
 from toolkit.classroom.record import Attempt, Record, stopwatch
 from toolkit.classroom.review import standing
-from toolkit.classroom.room import seed_here
+from toolkit.classroom.room import seed_here, told_here
 from toolkit.errors import AnswerError, CourseError, RecordError
 from toolkit.quiz import html
 from toolkit.quiz.cases import items_of
@@ -123,7 +123,7 @@ class Quiz:
             self.units = self.record.units()
         except RecordError as error:
             self.units = "us"
-            self.foot.value = html.note(str(error))
+            self.foot.value = html.note(told_here(error))
         self.show()
 
     def resume(self, given: int | None) -> bool:
@@ -320,7 +320,7 @@ class Quiz:
             self.record.append(attempt)
         except RecordError as error:
             self.unwritten += 1
-            return html.note(f"Your answer was graded, but it is not in your record. {error}", "alert")
+            return html.note(f"Your answer was graded, but it is not in your record. {told_here(error)}", "alert")
         return ""
 
     def _explained(self, graded: Grade) -> str:

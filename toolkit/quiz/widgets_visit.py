@@ -23,6 +23,7 @@ from toolkit.classroom.mastery import (
 )
 from toolkit.classroom.record import Record, stopwatch
 from toolkit.classroom.review import PASS_MARKS
+from toolkit.classroom.room import told_here
 from toolkit.diagnosis.load_words import at_place
 from toolkit.diagnosis.look_up import meanwhile
 from toolkit.diagnosis.signatures import SUSPECTS
@@ -284,8 +285,7 @@ class VisitPage:
     def show_on(self) -> None:
         """Show the page for the desk or for a projector, as the switch says, and keep that for the next page."""
         screen = "projector" if self.projector.value else "desk"
-        (self.box.add_class if self.projector.value else self.box.remove_class)("gp-on-projector")
-        self._large.value = html.LARGE if self.projector.value else ""
+        html.on_projector(self.box, self._large, self.projector.value)
         # The page goes on where nothing can be written.
         with suppress(RecordError):
             if self.record.screen() != screen:
@@ -321,7 +321,7 @@ class VisitPage:
         try:
             self.standing.value = standing_html(self._answers())
         except CourseError as error:
-            self.standing.value = html.note(str(error), "alert")
+            self.standing.value = html.note(told_here(error), "alert")
 
     def _answers(self) -> tuple[Stated, ...]:
         return stated(self.record.attempts(self.record.learner()))

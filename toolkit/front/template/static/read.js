@@ -9,9 +9,6 @@ const NO_KERNEL = 'The bench could not start. Read on, or press "Start again" to
 const CELL_FAILED =
   'A part of this lesson did not work, so the page is not complete. Press "Start again". If that does not help, ' +
   'tell your instructor which lesson it is.';
-const GONE =
-  'The bench has stopped. Press "Start again". If no page comes then, the course was ended: ' +
-  'type "course read" again and open the address that it prints.';
 // Drawing takes a second or two; what is not there after this will not come any more.
 const LONGEST_DRAWING_MS = 60_000;
 const NOT_DRAWN = 'script[type="application/vnd.voila.cell-output+json"], .jp-OutputArea-output:not(:has(*))';
@@ -19,6 +16,8 @@ const NO_LONGER_THERE = ['dead', 'restarting', 'autorestarting'];
 
 const lesson = document.querySelector('.gp-lesson');
 const status = lesson.querySelector('.gp-status');
+// What a stopped bench means where this page is served.
+const GONE = lesson.dataset.gpGone;
 
 async function open() {
   keepNamed(document.body);
