@@ -119,7 +119,7 @@ def test_a_lesson_of_a_class_works_and_is_the_visitors_own(page: Page, room: Roo
 
 
 # A page without its kernel looks as alive as before, and what is answered there is lost.
-STOPPED = "The bench has stopped."
+STOPPED = "The bench has stopped: it stood unused for 20 minutes, or more than 2 pages"
 
 
 def test_a_page_that_had_to_make_way_for_another_says_so(page: Page, room: Room) -> None:
