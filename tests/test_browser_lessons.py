@@ -151,3 +151,29 @@ def test_a_graded_answer_is_found_again_after_a_reload(page: Page, course: Cours
     screenshot(page, "start-with-record", 1280, 720)
     page.reload()
     expect(page.locator(".gp-quiz")).to_contain_text("The internal relief")
+
+
+# The bench's top edge, once it has stood still for twenty frames.
+AT_REST = """() => new Promise(resolve => {
+  const top = () => document.querySelector('.gp-panel').getBoundingClientRect().top;
+  let last = top(), still = 0;
+  const look = () => {
+    still = Math.abs(top() - last) < 1 ? still + 1 : 0;
+    last = top();
+    still < 20 ? requestAnimationFrame(look) : resolve(last);
+  };
+  look();
+})"""
+
+
+def test_the_bench_stays_in_sight_when_the_page_is_made_fit_for_a_projector(page: Page, course: Course):
+    page.set_viewport_size({"width": 1024, "height": 768})
+    lesson(page, course, "03_how_regulators_fail.ipynb")
+    panel = open_bench(page)
+    switch = page.get_by_role("button", name="Projector view")
+    for large in (True, False):
+        switch.click()
+        page.locator(".gp-panel.gp-projector" if large else ".gp-panel:not(.gp-projector)").wait_for()
+        assert 0 <= page.evaluate(AT_REST) < 100
+        screenshot(page, f"projector-{large}", 1024, 768)
+    expect(panel).to_be_visible()

@@ -4,6 +4,7 @@
 
 import { enterPresses } from './keys.js';
 import { keepNamed } from './names.js';
+import { keepInSight } from './sight.js';
 
 const NO_KERNEL = 'The bench could not start. Read on, or press "Start again" to try once more.';
 const CELL_FAILED =
@@ -22,6 +23,7 @@ const GONE = lesson.dataset.gpGone;
 async function open() {
   keepNamed(document.body);
   enterPresses(document.body);
+  keepInSight(document.body);
   document.body.addEventListener('click', event => event.target.closest('.gp-print-button') && window.print());
   const button = status.querySelector('button');
   button.addEventListener('click', () => location.reload());

@@ -3,6 +3,7 @@
 import { openLesson, showCode } from './lesson.js';
 import { enterPresses } from './keys.js';
 import { keepNamed } from './names.js';
+import { keepInSight } from './sight.js';
 
 // Lessons that stay open behind the one in front. Each has a kernel of its own, 0.1 to 0.2 GB of memory.
 const KEPT_OPEN = 3;
@@ -28,6 +29,7 @@ export async function makePlugin(shared, styleSheet) {
       addStyle(styleSheet);
       keepNamed(document.body);
       enterPresses(document.body);
+      keepInSight(document.body);
       leaveKeysToTheControls(app.commands);
       addCodeCommand(app.commands, tracker, palette, menus);
       followLinksInside(document.body, app.commands);
