@@ -164,3 +164,40 @@ def test_an_idle_lesson_says_that_it_has_ended_and_the_pages_of_a_vote_stay(
             still.get_by_role("slider", name="Inlet").press("ArrowRight")
             expect(told(still)).to_be_hidden()
         phone.context.close()
+
+
+def test_the_longest_name_and_the_tally_fit_a_small_screen(page: Page, chromium_browser: Browser, room: Room) -> None:
+    fits = "document.documentElement.scrollWidth <= innerWidth"
+    phone = chromium_browser.new_context(viewport={"width": 390, "height": 740}).new_page()
+    comes_in(phone, room, "W" * 200, IN_CLASS)
+    assert phone.evaluate(fits)
+    item = next(one for one in items_of("09") if can_be_voted_on(one))
+    page.set_viewport_size({"width": 1024, "height": 768})
+    page.goto(room.instructor)
+    page.goto(f"{room.root}/{BOARD}")
+    ready(page)
+    if (another := page.get_by_role("button", name="Choose another question")).is_visible():
+        another.click()
+    page.get_by_role("combobox", name="Lesson").select_option(label="09 The pressure switch")
+    expect(page.get_by_role("combobox", name="Question").locator("option:checked")).to_have_text(item.objective)
+    page.get_by_role("button", name="Show the question").click()
+    for words in (
+        "Open the first vote",
+        "Close it: talk it over",
+        "Open the second vote",
+        "Close it and show the votes",
+    ):
+        page.get_by_role("button", name=words).click()
+    expect(phone.locator(".gp-tally")).to_be_visible(timeout=WAIT)
+    assert phone.evaluate(fits)
+    cells = phone.locator(".gp-tally :is(th,td)").evaluate_all(
+        "all => all.map(one => one.scrollWidth - one.clientWidth)"
+    )
+    assert max(cells) <= 0, cells
+    phone.locator(".gp-tally").scroll_into_view_if_needed()
+    screenshot(phone, "tally-phone", 390, 740)
+    page.get_by_role("button", name="Who is in").click()
+    expect(page.locator(".gp-class table").last).to_contain_text("WWWW")
+    assert page.evaluate(fits)
+    screenshot(page, "class-list-long-name", 1024, 768)
+    phone.context.close()
