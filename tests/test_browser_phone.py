@@ -96,26 +96,27 @@ def test_shares_are_those_of_the_course(opened: Page) -> None:
 
 
 def test_information_and_advice_are_those_of_the_course(opened: Page) -> None:
-    script = """([kind, signs, priors, done, qualified]) => {
-        const thought = belief(kind, signs, priors), advice = nextCheck(thought, {done, qualified});
+    script = """([kind, signs, priors, done, may]) => {
+        const thought = belief(kind, signs, priors), advice = nextCheck(thought, {done, ...may});
         const told = Object.entries(COURSE.checks).map(([key, one]) => [key, information(thought, one)]);
         const shown = advice.check ? outcomes(thought, COURSE.checks[advice.check]) : [];
         return {told: Object.fromEntries(told), advice, shown};
     }"""
-    states = set()
+    states, chance = set(), Random(SEED)
     for kind, signs, done, qualified in some_sets():
-        theirs = opened.evaluate(script, [kind, signs, dict(PRIORS), done, qualified])
+        may = {"qualified": qualified, "network": chance.random() < 0.5, "carried": chance.random() < 0.5}
+        theirs = opened.evaluate(script, [kind, signs, dict(PRIORS), done, may])
         thought = belief(Signs(**signs), kind)
         for key, check in CHECKS.items():
             assert theirs["told"][key] == pytest.approx(information(thought, check), abs=CLOSE), (kind, signs, key)
-        advice = next_check(thought, done, qualified=qualified)
+        advice = next_check(thought, done, **may)
         states.add(advice.state)
         assert theirs["advice"]["state"] == advice.state, (kind, signs)
         assert theirs["advice"]["check"] == (advice.check and advice.check.key), (kind, signs)
         assert theirs["advice"]["bits"] == pytest.approx(advice.bits, abs=CLOSE)
         if advice.state == "call for help":
             continue
-        ways = worth_making(thought, done, qualified=qualified)
+        ways = worth_making(thought, done, **may)
         assert {key for key, _ in theirs["advice"]["ways"]} == {check.key for check, _ in ways}
         if advice.check is not None:
             ours = outcomes(thought, advice.check)
@@ -208,7 +209,7 @@ def test_readings_amount_to_the_same_signs_as_in_the_course(opened: Page) -> Non
 
 def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
     """Layers, signs and readings by chance, readings that contradict what was entered among them."""
-    chance = Random(SEED + 1)
+    chance, mains = Random(SEED + 1), Random(SEED + 2)
     record = Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI)
     states = set()
     for _ in range(300):
@@ -216,6 +217,7 @@ def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
         signs = {key: chance.choice(SIGNS[key].values) for key in chance.sample(list(SIGNS), chance.randrange(6))}
         read = {key: chance.uniform(2, 13) * IN_WC for key in READINGS if chance.random() < 0.3}
         how = {"done": chance.sample(list(CHECKS), 3), "stops": [], "qualified": chance.random() < 0.5}
+        how |= {"network": mains.random() < 0.5, "carried": mains.random() < 0.5}
         how["madeSafe"] = ["above_rating"] if chance.random() < 0.5 else []
         asked = {"layers": layers, "signs": signs, "read": read, "record": asdict(record), **how}
         script = """asked => { const {stops, signs, overruled, suspects, advice, here} = answer(asked);
@@ -232,6 +234,8 @@ def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
                 made_safe=frozenset(how["madeSafe"]),
                 done=frozenset(how["done"]),
                 qualified=how["qualified"],
+                network=how["network"],
+                carried=how["carried"],
             )
         )
         states.add(ours.advice.state)
@@ -384,6 +388,49 @@ def test_at_a_station_that_feeds_mains_the_page_speaks_of_the_load(opened: Page)
     assert wide <= room
     menu.select_option(label="House service")
     expect(opened.locator("legend", has_text="Outlet gauge, all burners on?")).to_have_count(1)
+
+
+def proposed(page: Page) -> str:
+    """The check that is advised and the others, in words."""
+    return " ".join(page.locator(".card h3, .outcome b").all_text_contents())
+
+
+def test_on_mains_no_run_is_isolated_unless_the_load_is_carried(opened: Page) -> None:
+    carries = opened.get_by_role("button", name="Another run or a bypass carries the load")
+    expect(carries).to_be_hidden()
+    opened.locator("#station").select_option(label="Low-pressure district station")
+    unfold(opened)
+    isolates = "ith another run or a bypass carrying the load, shut this run"
+    assert isolates not in proposed(opened)
+    carries.click()
+    assert isolates not in proposed(opened)
+    opened.get_by_role("button", name="I am qualified").click()
+    assert isolates in proposed(opened)
+    unfold(opened)
+    opened.locator(".outcome", has_text=isolates).first.click()
+    expect(opened.locator(".card")).to_contain_text("qualified persons only")
+    carries.click()
+    assert isolates not in proposed(opened)
+
+
+def test_my_own_station_takes_neither_words_nor_record_from_another(opened: Page) -> None:
+    menu, feeds = opened.locator("#station"), opened.get_by_role("button", name="Feeds mains")
+    menu.select_option(label="Low-pressure district station")
+    expect(feeds).to_have_attribute("aria-pressed", "true")
+    menu.select_option(label="my own station")
+    expect(feeds).to_have_attribute("aria-pressed", "false")
+    expect(opened.locator("legend", has_text="Outlet gauge, all burners on?")).to_have_count(1)
+    set_point = box(opened, "On record: set point")
+    expect(set_point).to_have_value("")
+    expect(opened.locator("#set_gauge_pressure-wrong")).to_contain_text("Readings are weighed beside the record")
+    expect(opened.get_by_text("the record typed here: your own station's")).to_be_visible()
+    # and it may be of the other sort
+    feeds.click()
+    expect(opened.locator("legend", has_text="Outlet gauge, at full load?")).to_have_count(1)
+    expect(menu).to_have_value("")
+    menu.select_option(label="House service")
+    expect(set_point).not_to_have_value("")
+    expect(feeds).to_have_attribute("aria-pressed", "false")
 
 
 def test_while_the_slam_shut_is_down_the_page_warns_of_a_reset(opened: Page) -> None:

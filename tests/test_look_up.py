@@ -161,6 +161,22 @@ def test_who_is_not_qualified_never_gets_work_for_the_qualified():
     assert qualified >= 3
 
 
+def test_on_mains_no_run_is_isolated_unless_the_load_is_carried():
+    district = shipped_station("district_station").scenario.station
+    chance, isolated = Random(12), {True: set(), False: set()}
+    for _ in range(60):
+        now = Asked(layers_of(district), record_of(district), drawn(chance, layers_of(district)), network=True)
+        for qualified in (False, True):
+            for carried in (False, True):
+                told = answer(replace(now, qualified=qualified, carried=carried))
+                checks = [told.advice.check, *(check for check, _ in told.others)]
+                found = {one.key for one in checks if one and one.isolates}
+                isolated[qualified and carried] |= found
+                assert all(one.qualified for one in checks if one and one.isolates)
+    assert isolated[False] == set()
+    assert "gauge_off" in isolated[True]
+
+
 # --- the answer
 
 
@@ -395,6 +411,25 @@ def test_the_page_opens_with_the_weights_and_starts_over(page):
     file = shipped_station(FIRST)
     assert page.ask.asked() == Asked(layers_of(HOUSE), page.ask.asked().record, table=table_of(file))
     assert page.ask.station.name == FIRST
+
+
+def test_the_page_asks_who_carries_the_load_of_a_station_that_feeds_mains(page):
+    assert not page.ask.asked().network
+    assert not shown(page.ask.carried)
+    page.ask.take_station("district_station")
+    page.ask.qualified.value = True
+    assert page.ask.asked().network
+    assert shown(page.ask.carried)
+    page.ask.signs["outlet_on"].value = "normal"
+    page.ask.signs["noise"].value = "quiet"
+    isolates = "ith another run or a bypass carrying the load, shut this run"
+    assert isolates not in page._advice.value + page._others.value
+    page.ask.carried.value = True
+    assert page.answer == answer(page.ask.asked())
+    assert isolates in page._advice.value + page._others.value
+    # it was said of this station alone
+    page.ask.take_station(FIRST)
+    assert not page.ask.asked().carried
 
 
 def test_a_press_and_two_readings_are_the_answer_to_them(page):

@@ -177,6 +177,32 @@ def test_every_check_of_work_inside_a_device_is_for_the_qualified():
         assert allowed(CHECKS[key], qualified=True)
 
 
+# Common practice, no source: what shuts the outlet valve, turns burners off, or takes a control line or a device in the
+# gas's way out of service, stops a run.
+STOPS_A_RUN = {
+    *("gauge_pilots", "cut_off", "gauge_off", "smell_off", "meter_off", "held_low", "sun"),
+    *("line", "monitor_point", "slam_shut_point"),
+}
+
+
+@pytest.mark.parametrize("qualified", [False, True])
+@pytest.mark.parametrize("carried", [False, True])
+def test_on_mains_a_run_is_isolated_by_the_qualified_only_and_only_while_another_carries_the_load(qualified, carried):
+    """Common practice, no source but the operator's plan: customers are not cut off for a reading."""
+    thought = belief(Signs(), "monitored")
+    may = {"qualified": qualified, "network": True, "carried": carried}
+    proposed = {check.key: check for check, _ in worth_making(thought, **may)}
+    assert bool(proposed.keys() & STOPS_A_RUN) == (qualified and carried)
+    assert "gauge_on" in proposed
+    assert all(one.qualified for key, one in proposed.items() if key in STOPS_A_RUN)
+    # nor to bear a suspect out
+    sure = next_check(belief(Signs(), "monitored", {"dirty_seat": 1.0}), **may)
+    assert (sure.check is not None and sure.check.key == "gauge_off") == (qualified and carried)
+    # at burners at hand it goes as before
+    at_hand = {check.key for check, _ in worth_making(thought, qualified=qualified)}
+    assert "gauge_off" in at_hand
+
+
 def test_checks_show_known_signs_and_all_signs_have_a_check():
     shown = {sign for one in CHECKS.values() if not one.forbidden for sign in one.signs}
     assert shown == set(SIGNS)

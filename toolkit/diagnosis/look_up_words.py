@@ -27,6 +27,9 @@ DEFERS = (
 )
 TEACHING = "teaching values, not field statistics"
 
+# Asked where a station feeds mains.
+CARRIED = "Another run or a bypass carries the load: only then are the qualified shown checks that isolate this run"
+
 # What must be kept to while one of these signs stands.
 STANDS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "Gas comes out: no flame or spark near it, nobody in it, windows and air intakes beside it shut. Plug nothing.": {

@@ -145,6 +145,7 @@ def course() -> dict[str, Any]:
         "stations": list(stations()),
         "why": why(),
         "cautions": look_up_words.CAUTIONS,
+        "carried": look_up_words.CARRIED,
         "defers": look_up_words.DEFERS,
         "teaching": look_up_words.TEACHING,
         "ends": look_up_words.ENDS,

@@ -22,6 +22,7 @@ from toolkit.diagnosis.look_up import (
     signs_with,
     suspects_of,
 )
+from toolkit.diagnosis.look_up_words import CARRIED
 from toolkit.diagnosis.next_check import STOPS, stops_of
 from toolkit.diagnosis.posterior import PRIORS, PRIORS_DATED
 from toolkit.diagnosis.readings import READINGS, RECORD, GaugeReadings, Record, record_of
@@ -61,6 +62,7 @@ class Ask:
         self.stops = {key: self._box(first_up(words)) for key, words in STOPS.items()}
         self.safe = self._box("A qualified person has made it safe by the written procedure")
         self.qualified = self._box("I am qualified, and have the written procedure: propose such work too")
+        self.carried = self._box(CARRIED)
         self.layers = {key: self._box(first_up(words)) for key, words in LAYERS.items()}
         self.signs = {key: self._row(key, words) for rows in QUESTIONS.values() for key, words in rows.items()}
         self.record = {key: Entry(one, self._changed, kept=True) for key, one in RECORD.items()}
@@ -85,6 +87,8 @@ class Ask:
             stops=frozenset(key for key, box in self.stops.items() if box.value),
             done=self.done,
             qualified=self.qualified.value,
+            network=self.station.feeds_network,
+            carried=self.carried.value,
             priors=self._priors(),
             # Other layers than the file's: its own days speak no more.
             table=self._table if layers == layers_of(self.station.scenario.station) else None,
@@ -140,6 +144,7 @@ class Ask:
         record = record_of(file.scenario.station)
         with self.together():
             self.station, self._table, self._own_file = file, self._table_of_own(file), own
+            self.carried.value = False  # it was said of another station
             fitted = layers_of(file.scenario.station)
             for key, box in self.layers.items():
                 box.value = key in fitted
@@ -233,6 +238,7 @@ class Ask:
             away(box, key not in suspects_of(asked.layers))
         away(self.layers["shutoff_first"], not self.layers["slam_shut"].value)
         away(self.layers["damped"], not self.layers["line"].value)
+        away(self.carried, not asked.network)
         away(self._file_part, self._pick.value != OWN)
 
     def _ask_station(self) -> Iterable[Any]:
@@ -284,7 +290,7 @@ class Ask:
             [ipywidgets.HTML(f"<p class='gp-small'>{words}</p>"), self.weights_said, self._weights_box],
             opened=self.open_weights,
         )
-        return head("You"), self.qualified, weights
+        return head("You"), self.qualified, self.carried, weights
 
     def _box(self, words: str) -> Any:
         box = ipywidgets.Checkbox(description=words, indent=False, layout=ipywidgets.Layout(width="auto"))

@@ -11,7 +11,7 @@ from functools import partial
 from random import Random
 from typing import NamedTuple
 
-from toolkit.diagnosis.load_words import at_place
+from toolkit.diagnosis.load_words import at_place, feeds_network
 from toolkit.diagnosis.posterior import Belief
 from toolkit.diagnosis.signatures import SUSPECTS, TWO
 from toolkit.diagnosis.signs import STACK, Signs
@@ -158,12 +158,20 @@ def _first(case: TroubleCase, key: str, chance: Random, units: str) -> ChoiceQue
 # The visit, and the cause
 
 
+# Said where a station feeds mains: without it nobody isolates the run.
+_CARRIED = (
+    "Another run stands ready beside this one: by the operator's plan it carries the load whenever this one is shut. "
+)
+
+
 def _visit(case: TroubleCase, key: str, chance: Random, units: str) -> VisitQuestion:  # noqa: ARG001  (nothing drawn)
+    mains = feeds_network(case.place)
     return VisitQuestion(
         key,
         f"{call_words(case)} You are qualified for work on this station, and the written "
         "procedure is in your hand. Nobody smells gas indoors; people and flames are kept away from vents and stacks, "
-        "and the operator knows. The meter stands before the regulators. Choose one check after the other, each for "
+        "and the operator knows. The meter stands before the regulators. "
+        f"{_CARRIED if mains else ''}Choose one check after the other, each for "
         "what it tells a minute, and leave when you know enough. If a stop condition shows, that comes first.",
         case.opening(),
         case.signs,
@@ -172,6 +180,7 @@ def _visit(case: TroubleCase, key: str, chance: Random, units: str) -> VisitQues
         case.suspect,
         tuple(one.key for one in checks_at(case)),
         case.name,
+        carried=mains,
     )
 
 

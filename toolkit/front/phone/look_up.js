@@ -16,7 +16,7 @@ let state, shown;
 function fresh() {
   const first = COURSE.stations[0];
   return {station: 0, layers: [...first.layers], network: first.network, signs: {}, texts: {...first.record}, stops: [], madeSafe: [], done: [],
-    past: [], qualified: false, chosen: null, practising: false};
+    past: [], qualified: false, carried: false, chosen: null, practising: false};
 }
 
 const percent = share => share > 0 && share < 0.005 ? "under 1\u00a0%"
@@ -57,22 +57,25 @@ function stationCard() {
   updates.push(() => { select.value = state.station; });
   return card(2, "Which layers are fitted?", "",
     el("div", {className: "toggles short"}, ...Object.entries(COURSE.layers).map(([key, words]) => toggle(
-      upper(words), () => state.layers.includes(key), () => { state.layers = without(state.layers, key); own(); }))),
+      upper(words), () => state.layers.includes(key), () => { state.layers = without(state.layers, key); own(); })),
+      toggle("Feeds mains", () => state.network, () => { feeds(!state.network); own(); })),
     el("div", {className: "field"},
       el("label", {htmlFor: "station"}, "Or take layers and record from a station of the course"), select));
 }
 
 function own() { state.station = ""; }
 
+// Whether it feeds mains; what carries their load was said of another station.
+function feeds(network) { Object.assign(state, {network, carried: false}); }
+
 function take(place) {
   state.station = place === "" ? "" : Number(place);
-  const station = COURSE.stations[state.station];
-  if (station) {
-    state.layers = [...station.layers];
-    state.network = station.network;
-    Object.assign(state.texts, station.record);
-    for (const key of Object.keys(COURSE.record)) document.getElementById(key).value = station.record[key];
-  }
+  const station = COURSE.stations[state.station], record = station?.record ?? {};
+  if (station) state.layers = [...station.layers];
+  // What a station of one's own feeds, and its record, are asked: those of another would mislead.
+  feeds(Boolean(station?.network));
+  for (const key of Object.keys(COURSE.record))
+    document.getElementById(key).value = state.texts[key] = record[key] ?? "";
   update();
 }
 
@@ -208,9 +211,11 @@ function barOf(share) {
 }
 
 function checkCard() {
+  const carried = toggle(COURSE.carried, () => state.carried, () => { state.carried = !state.carried; });
+  updates.push(() => { carried.hidden = !state.network; });
   const inside = el("div"), made = el("div"), part = card(6, "What to do next", "", inside, made,
     el("div", {className: "row"},
-      toggle("I am qualified for this work", () => state.qualified, () => { state.qualified = !state.qualified; }),
+      toggle("I am qualified for this work", () => state.qualified, () => { state.qualified = !state.qualified; }), carried,
       plain("Print one page", () => print()), plain("Start over", () => { build(); back(); })));
   updates.push(() => {
     const {advice} = shown;
@@ -245,7 +250,7 @@ function checkParts(advice) {
 
 function factsOf(check) {
   return {Takes: `about ${check.minutes} min`, Effort: check.effort, Risk: check.risk,
-    "For whom": check.qualified ? "qualified persons only, by the written procedure" : "whoever may do this by the written procedure"};
+    "For whom": check.qualified || (state.network && check.isolates) ? "qualified persons only, by the written procedure" : "whoever may do this by the written procedure"};
 }
 
 function meaning(outcome) {
