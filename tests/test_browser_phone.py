@@ -19,9 +19,16 @@ from playwright.sync_api import Browser, Locator, Page, expect
 from toolkit.diagnosis.look_up import LAYERS, Asked, answer, end_words, meanwhile
 from toolkit.diagnosis.next_check import CHECKS, CONFIRMED_BY, STOPS, information, next_check, outcomes, worth_making
 from toolkit.diagnosis.posterior import PRIORS, belief
-from toolkit.diagnosis.readings import READINGS, RECORD, GaugeReadings, Record, signs_of_readings
+from toolkit.diagnosis.readings import (
+    READINGS,
+    RECORD,
+    GaugeReadings,
+    Record,
+    signs_beside_start,
+    signs_of_readings,
+)
 from toolkit.diagnosis.signatures import SUSPECTS, UNSEEN, encoded, shipped
-from toolkit.diagnosis.signs import SIGNS, Signs
+from toolkit.diagnosis.signs import GAS, SIGNS, START, Signs
 from toolkit.diagnosis.sites import KINDS
 from toolkit.errors import QuantityError
 from toolkit.front import phone
@@ -191,7 +198,8 @@ def test_readings_amount_to_the_same_signs_as_in_the_course(opened: Page) -> Non
     for _ in range(400):
         set_point = chance.uniform(4, 14) * IN_WC
         lock_up = set_point * chance.uniform(1.0, 1.3)
-        record = Record(set_point, lock_up, lock_up * chance.uniform(0.9, 2.5), chance.uniform(2, 100) * PSI)
+        start = set_point * chance.uniform(1.0, 2.5) if chance.random() < 0.7 else None
+        record = Record(set_point, lock_up, lock_up * chance.uniform(0.9, 2.5), chance.uniform(2, 100) * PSI, start)
         typical = dict.fromkeys(READINGS, set_point) | {"inlet": record.inlet_gauge_pressure}
         typical |= dict.fromkeys(("after_filter", "between"), record.inlet_gauge_pressure)
         read = {key: one * chance.uniform(0.0, 2.2) for key, one in typical.items() if chance.random() < 0.6}
@@ -199,18 +207,25 @@ def test_readings_amount_to_the_same_signs_as_in_the_course(opened: Page) -> Non
     # and on the very limits
     plain = Record(1000.0, 1200.0, 2000.0, 10000.0)
     cases += [({"outlet_on": value}, plain) for value in (500.0, 900.0, 1200.0, 1250.0, 2000.0, 2000.1)]
+    smelt = [{key: chance.choice(GAS) for key in ("vent_on", "vent_off") if chance.random() < 0.7} for _ in cases]
     theirs = opened.evaluate(
-        "cases => cases.map(([read, record]) => signsOfReadings(read, record))",
-        [(read, vars(record)) for read, record in cases],
+        """cases => cases.map(([read, record, signs]) =>
+            [signsOfReadings(read, record), signsBesideStart(signs, read, record)])""",
+        [(read, vars(record), signs) for (read, record), signs in zip(cases, smelt, strict=True)],
     )
-    for (read, record), other in zip(cases, theirs, strict=True):
-        assert other == signs_of_readings(GaugeReadings(**read), record).met(), (read, record)
+    starts = set()
+    for (read, record), signs, (gauges, start) in zip(cases, smelt, theirs, strict=True):
+        readings = GaugeReadings(**read)
+        assert gauges == signs_of_readings(readings, record).met(), (read, record)
+        assert start == signs_beside_start(Signs(**signs), readings, record).met(), (read, record, signs)
+        starts |= set(start.values())
+    assert starts == set(START[1:])
 
 
 def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
     """Layers, signs and readings by chance, readings that contradict what was entered among them."""
     chance, mains = Random(SEED + 1), Random(SEED + 2)
-    record = Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI)
+    record = Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI, 9 * IN_WC)
     states = set()
     for _ in range(300):
         layers = [key for key in LAYERS if chance.random() < 0.5]
@@ -331,7 +346,7 @@ def test_a_symptom_and_two_readings_give_an_answer_in_three_taps(opened: Page) -
     ours = answer(
         Asked(
             frozenset({"relief", "filter"}),
-            Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI),
+            Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI, 16 * IN_WC),
             Signs(vent_off="strong"),
             GaugeReadings(outlet_off=9 * IN_WC, inlet=60 * PSI),
         )
@@ -506,6 +521,25 @@ def test_a_reading_overrules_what_was_entered_and_says_so(opened: Page) -> None:
     expect(group).to_contain_text("Your reading amounts to “high”, “low” was entered. The reading counts.")
     expect(group.get_by_role("button", name="High", exact=True)).to_have_attribute("aria-pressed", "true")
     expect(group.get_by_role("button", name="Low", exact=True)).to_have_attribute("aria-pressed", "false")
+
+
+def test_gas_below_the_relief_s_start_is_told_as_such(opened: Page) -> None:
+    press(opened, VENT, "Strong")
+    box(opened, "Outlet, all burners on").fill("7 in wc")
+    box(opened, "Outlet, all off (lock-up)").fill("8.3 in wc")
+    assert first_suspect(opened).startswith("Diaphragm torn")
+    unfold(opened)
+    group = opened.get_by_role("group", name="Gas at the vent: is the outlet gauge as high")
+    expect(group.get_by_role("button", name="Below it", exact=True)).to_have_attribute("aria-pressed", "true")
+    start = box(opened, "On record: internal relief starts at")
+    expect(start).to_have_value("16.0 in. w.c.")
+    start.fill("5 in wc")
+    expect(opened.locator("#relief_start_gauge_pressure-wrong")).to_contain_text("below the set point")
+    start.fill("")
+    expect(start).to_have_attribute("aria-invalid", "false")
+    expect(group.get_by_text("Told by your readings.")).to_be_hidden()
+    opened.get_by_role("button", name="Internal relief", exact=True).click()
+    expect(start).to_be_hidden()
 
 
 def test_nonsense_has_its_error_beside_it_and_the_rest_stands(opened: Page) -> None:

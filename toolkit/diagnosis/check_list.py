@@ -84,6 +84,13 @@ CHECKS: dict[str, Check] = {
         Check("listen", "watch the needle and listen to the regulators", 3, ("swing", "noise")),
         Check("vent_end", "look at the end of the vent", 3, ("vent_end",), risk=_VENT_RISK),
         Check("smell_on", "smell at the vent from upwind, all burners on", 3, ("vent_on",), risk=_VENT_RISK),
+        Check(
+            "vent_gauge",
+            "read the outlet gauge while gas leaves the vent, beside the internal relief's start on record",
+            4,
+            ("relief_start",),
+            risk=_VENT_RISK,
+        ),
         Check("gauge_on", "read the outlet gauge with all burners on", 4, ("outlet_on",)),
         Check("inlet", "read the inlet gauge with all burners on", 3, ("inlet",)),
         Check("filter", "read the pressure drop across the filter with all burners on", 4, ("filter_drop",)),

@@ -15,7 +15,7 @@ from toolkit.diagnosis.check_list import CHECKS, Check, Permit, out_of_reach
 from toolkit.diagnosis.look_up_words import AFTER, ENDS, STANDS, STATES, per_cent
 from toolkit.diagnosis.next_check import STOPS, Advice, next_check, outcomes, rate, stops_of, worth_making
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief
-from toolkit.diagnosis.readings import GaugeReadings, Record, signs_of_readings
+from toolkit.diagnosis.readings import GaugeReadings, Record, signs_beside_start, signs_of_readings
 from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, UNSEEN, Run, Signatures, nearest_kind, possible, shipped
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.errors import ScenarioError
@@ -38,6 +38,7 @@ LAYER_OF: Mapping[str, str] = {
     "between": "monitor",
     "monitor_point": "monitor",
     "filter_drop": "filter",
+    "relief_start": "relief",
     "relief": "relief_valve",
     "relief_point": "relief_valve",
     "slam_shut": "slam_shut",
@@ -82,6 +83,7 @@ QUESTIONS: dict[str, dict[str, str]] = {
         "lock_up": "Lock-up, beside its record?",
         "creep": "All off: does the outlet gauge creep up over minutes?",
         "spike": "How far did the gauge kick as the burners shut?",
+        "relief_start": "Gas at the vent: is the outlet gauge as high as the internal relief's start?",
         "swing": "Steady demand: does the needle hunt?",
         "inlet": "Inlet gauge, all on?",
         "filter_drop": "Pressure drop across the filter, all on?",
@@ -250,8 +252,8 @@ def table_of(layers: frozenset[str]) -> Signatures:
 
 def met(asked: Asked) -> tuple[Signs, dict[str, str]]:
     """All signs that count, and by sign, in words, where a reading overrules what was entered."""
-    read = signs_of_readings(asked.readings, asked.record).met()
-    entered = asked.signs.met()
+    read, entered = signs_of_readings(asked.readings, asked.record).met(), asked.signs.met()
+    read |= signs_beside_start(Signs(**(entered | read)), asked.readings, asked.record).met()
     said = {
         key: f"{first_up(SIGNS[key].name)}: your reading amounts to “{value}”, “{entered[key]}” was entered. "
         "The reading counts."

@@ -65,7 +65,7 @@ class Ask:
         self.carried = self._box(CARRIED)
         self.layers = {key: self._box(first_up(words)) for key, words in LAYERS.items()}
         self.signs = {key: self._row(key, words) for rows in QUESTIONS.values() for key, words in rows.items()}
-        self.record = {key: Entry(one, self._changed, kept=True) for key, one in RECORD.items()}
+        self.record = {key: Entry(one, self._changed, kept=not one.layer) for key, one in RECORD.items()}
         self.readings = {key: Entry(one, self._changed) for key, one in READINGS.items()}
         self.weights: dict[str, Any] = {}
         self._weights_box = classed(ipywidgets.VBox(), "gp-entries gp-weights")
@@ -99,7 +99,7 @@ class Ask:
 
     def _record(self) -> Record:
         """The record typed; where a field cannot be used, what stood there before."""
-        typed = {key: entry.last for key, entry in self.record.items()}
+        typed = {key: entry.last for key, entry in self.record.items() if not RECORD[key].layer}
         set_point = typed["set_gauge_pressure"]
         lock_up = self.record["lock_up_gauge_pressure"]
         if typed["lock_up_gauge_pressure"] < set_point:
@@ -108,7 +108,11 @@ class Ask:
                 "Until then it is taken to be the set point."
             )
             typed["lock_up_gauge_pressure"] = set_point
-        return Record(**typed)
+        relief = self.record["relief_start_gauge_pressure"]
+        if relief.value is not None and relief.value < set_point:
+            relief.refuse("The relief starts below the set point: look both up again. Until then it counts as unknown.")
+            return Record(**typed)
+        return Record(**typed, relief_start_gauge_pressure=relief.value)
 
     def _priors(self) -> Mapping[str, float]:
         return {key: box.value for key, box in self.weights.items()} if self.weights else PRIORS
@@ -229,6 +233,8 @@ class Ask:
         here = set(signs_with(asked.layers))
         for key, row in self.signs.items():
             away(row, key not in here)
+        for key, entry in self.record.items():
+            away(entry, RECORD[key].layer not in ("", *asked.layers))
         for key, entry in self.readings.items():
             away(entry, _layer_of(key) not in (None, *asked.layers))
         for name, rows in QUESTIONS.items():

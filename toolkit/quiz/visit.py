@@ -34,7 +34,7 @@ NOTHING_SHOWN, MADE_SAFE = "nothing to be had as things stand", "made safe"
 # group of its own would tell.
 GROUPS: Mapping[str, tuple[str, ...]] = {
     "Look, listen and ask": ("ask", "flags", "frost", "stack", "listen", "vent_end", "smell_on"),
-    "Read gauges and the meter": ("gauge_on", "inlet", "filter", "between", "meter_on", "sun"),
+    "Read gauges and the meter": ("gauge_on", "inlet", "filter", "between", "meter_on", "vent_gauge", "sun"),
     "Work valves and vents": (
         *("gauge_pilots", "cut_off", "gauge_off", "smell_off", "meter_off", "held_low"),
         *("plug_vent", "lift_lever"),

@@ -271,6 +271,16 @@ function signsOfReadings(read, record) {
   return found;
 }
 
+// The sign that gas at the vent and the gauge tell only together.
+function signsBesideStart(signs, read, record) {
+  const start = record.relief_start_gauge_pressure, values = COURSE.signs.relief_start.values;
+  const off = read.outlet_off_later ?? read.outlet_off, gas = COURSE.signs.vent_off.values.slice(1);
+  const outlets = [[signs.vent_on, read.outlet_on], [signs.vent_off, off]]
+    .filter(([smelt, outlet]) => gas.includes(smelt) && outlet != null).map(([, outlet]) => outlet);
+  if (start == null || !outlets.length) return {};
+  return {relief_start: values[Math.min(...outlets) < COURSE.limits.STARTS * start ? 1 : 2]};
+}
+
 // --- From what was entered to the answer: the same as diagnosis/look_up.py
 
 const PLAIN = {done: [], stops: [], madeSafe: [], qualified: false, network: false, carried: false};
@@ -289,7 +299,9 @@ function stationOf(layers) {
 
 // `asked` is {layers, signs, read, record, done, stops, madeSafe, qualified, network, carried}.
 function answer(asked) {
-  const here = stationOf(asked.layers), read = signsOfReadings(asked.read, asked.record), all = {...asked.signs, ...read};
+  const here = stationOf(asked.layers), gauges = signsOfReadings(asked.read, asked.record);
+  const read = {...gauges, ...signsBesideStart({...asked.signs, ...gauges}, asked.read, asked.record)};
+  const all = {...asked.signs, ...read};
   const signs = Object.fromEntries(here.signs.filter(key => key in all).map(key => [key, all[key]]));
   const overruled = Object.keys(read).filter(key => key in asked.signs && asked.signs[key] !== read[key]);
   const now = belief(here.kind, signs, here.priors, here.signs);
