@@ -107,6 +107,21 @@ def test_to_make_safe_is_told_as_done_in_the_table() -> None:
     assert row[2] == "made safe"
 
 
+@pytest.mark.parametrize("stack", ["shut", "weeping", "blows or has blown"])
+def test_to_make_safe_first_counts_where_gas_has_left_a_stack_on_arrival(stack: str) -> None:
+    """Common practice, no source: to stop first there is never wrong, and it costs its minutes."""
+    question = visit_of(1, 1, "line sensed")
+    question = replace(question, opening=replace(question.opening, relief=stack))
+    assert not walk(question, []).holding
+    first = walk(question, [MAKE_SAFE])
+    assert first.steps[0].credit == (0.0 if stack == "shut" else 1.0)
+    assert first.minutes == SAFE_MINUTES
+    # not twice, and not after something else
+    assert walk(question, [MAKE_SAFE, MAKE_SAFE]).steps[1].credit == 0.0
+    assert walk(question, ["frost", MAKE_SAFE]).steps[1].credit == 0.0
+    assert grade(question, [MAKE_SAFE]).score == first.steps[0].credit
+
+
 def test_nothing_is_read_while_a_stop_condition_holds() -> None:
     question = visit_of(1, 1, "service", "weak_spring")
     # a gauge that shows more than the appliances are rated for

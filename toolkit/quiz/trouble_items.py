@@ -117,6 +117,12 @@ _HAS_BLOWN = (
     " What leaves the stack can burn: nobody and no flame near it. A relief that has blown says that the outlet has "
     "reached its mark, or that it leaks: look on the tags whether that mark lies above the rating."
 )
+# It may be stopped for, and the visit counts that; the least that is right goes before.
+_STACK_OUTDOORS = (
+    "In doubt, to stop is never unsafe, and at the visit it counts to make safe first. But a stack lets gas off "
+    "outdoors, where a relief is meant to send it: kept clear, it asks for no stop. Stopping costs the customers their "
+    "gas."
+)
 # What was met is as it should be, and was taken for abnormal.
 _NOT_YET = (
     "What was met is as it should be: nothing abnormal shows so far. To look on is right, to call it abnormal is not."
@@ -135,6 +141,7 @@ def _first(case: TroubleCase, key: str, chance: Random, units: str) -> ChoiceQue
     why = _WHY[right] + (_HAS_BLOWN if right == "look" and opening.relief in STACK[1:] else "")
     wrong = {name: way.wrong for name, way in _WAYS.items()}
     wrong |= {"look": _NOT_YET} if right == "as_record" else {}
+    wrong |= {"make_safe": _STACK_OUTDOORS} if opening.relief in STACK[1:] else {}
     wrong |= {"leave": _TRIPPED_AND_MORE} if flag == "tripped" else {}
     options = [
         (way.said, why if name == right else wrong[name], name == right)

@@ -1,8 +1,9 @@
 """A visit as a question: checks are chosen one after the other, each costs minutes and shows its signs.
 
 Credit is the mean, over what was done, of the information a minute of the choice beside that of the best choice open
-at that moment; an unsafe act ends the visit and earns nothing. Information, and the minutes of making ready that
-count with a check's own: `toolkit.diagnosis.next_check`.
+at that moment; an unsafe act ends the visit and earns nothing. To make safe earns all where a stop condition holds, and
+first of all where gas has left a stack on arrival; elsewhere it earns nothing. Information, and the minutes of making
+ready that count with a check's own: `toolkit.diagnosis.next_check`.
 """
 
 from __future__ import annotations
@@ -17,7 +18,7 @@ from toolkit.diagnosis.check_list import CHECKS, Check, Permit, allowed, checks_
 from toolkit.diagnosis.load_words import at_place, feeds_network
 from toolkit.diagnosis.next_check import STOPS, entropy, information, next_check, rate, stops_of, worth_making
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief
-from toolkit.diagnosis.signs import SIGNS, Signs
+from toolkit.diagnosis.signs import SIGNS, STACK, Signs
 from toolkit.errors import AnswerError
 from toolkit.quiz.grades import Grade
 
@@ -151,7 +152,9 @@ def walk(question: VisitQuestion, acts: Sequence[str]) -> Walk:
         holding = [one for one in stops_of(signs) if one not in safe]
         if act == MAKE_SAFE:
             safe += holding
-            steps.append(Step(act, MAKE_SAFE_NAME, SAFE_MINUTES, (), float(bool(holding))))
+            # To stop first where gas has left a stack is never wrong, though nobody has to.
+            first = not steps and question.opening.relief in STACK[1:]
+            steps.append(Step(act, MAKE_SAFE_NAME, SAFE_MINUTES, (), float(bool(holding) or first)))
             continue
         check, name = checks_of(question.may()["network"])[act], named(act, question.place)
         stopped = _unsafe(question, check, holding)
