@@ -19,9 +19,16 @@ from playwright.sync_api import Browser, Locator, Page, expect
 from toolkit.diagnosis.look_up import LAYERS, Asked, answer, end_words, meanwhile
 from toolkit.diagnosis.next_check import CHECKS, CONFIRMED_BY, STOPS, information, next_check, outcomes, worth_making
 from toolkit.diagnosis.posterior import PRIORS, belief
-from toolkit.diagnosis.readings import READINGS, RECORD, GaugeReadings, Record, signs_of_readings
+from toolkit.diagnosis.readings import (
+    READINGS,
+    RECORD,
+    GaugeReadings,
+    Record,
+    signs_beside_start,
+    signs_of_readings,
+)
 from toolkit.diagnosis.signatures import SUSPECTS, UNSEEN, encoded, shipped
-from toolkit.diagnosis.signs import SIGNS, Signs
+from toolkit.diagnosis.signs import GAS, SIGNS, START, Signs
 from toolkit.diagnosis.sites import KINDS
 from toolkit.errors import QuantityError
 from toolkit.front import phone
@@ -96,26 +103,27 @@ def test_shares_are_those_of_the_course(opened: Page) -> None:
 
 
 def test_information_and_advice_are_those_of_the_course(opened: Page) -> None:
-    script = """([kind, signs, priors, done, qualified]) => {
-        const thought = belief(kind, signs, priors), advice = nextCheck(thought, {done, qualified});
+    script = """([kind, signs, priors, done, may]) => {
+        const thought = belief(kind, signs, priors), advice = nextCheck(thought, {done, ...may});
         const told = Object.entries(COURSE.checks).map(([key, one]) => [key, information(thought, one)]);
         const shown = advice.check ? outcomes(thought, COURSE.checks[advice.check]) : [];
         return {told: Object.fromEntries(told), advice, shown};
     }"""
-    states = set()
+    states, chance = set(), Random(SEED)
     for kind, signs, done, qualified in some_sets():
-        theirs = opened.evaluate(script, [kind, signs, dict(PRIORS), done, qualified])
+        may = {"qualified": qualified, "network": chance.random() < 0.5, "carried": chance.random() < 0.5}
+        theirs = opened.evaluate(script, [kind, signs, dict(PRIORS), done, may])
         thought = belief(Signs(**signs), kind)
         for key, check in CHECKS.items():
             assert theirs["told"][key] == pytest.approx(information(thought, check), abs=CLOSE), (kind, signs, key)
-        advice = next_check(thought, done, qualified=qualified)
+        advice = next_check(thought, done, **may)
         states.add(advice.state)
         assert theirs["advice"]["state"] == advice.state, (kind, signs)
         assert theirs["advice"]["check"] == (advice.check and advice.check.key), (kind, signs)
         assert theirs["advice"]["bits"] == pytest.approx(advice.bits, abs=CLOSE)
         if advice.state == "call for help":
             continue
-        ways = worth_making(thought, done, qualified=qualified)
+        ways = worth_making(thought, done, **may)
         assert {key for key, _ in theirs["advice"]["ways"]} == {check.key for check, _ in ways}
         if advice.check is not None:
             ours = outcomes(thought, advice.check)
@@ -190,7 +198,8 @@ def test_readings_amount_to_the_same_signs_as_in_the_course(opened: Page) -> Non
     for _ in range(400):
         set_point = chance.uniform(4, 14) * IN_WC
         lock_up = set_point * chance.uniform(1.0, 1.3)
-        record = Record(set_point, lock_up, lock_up * chance.uniform(0.9, 2.5), chance.uniform(2, 100) * PSI)
+        start = set_point * chance.uniform(1.0, 2.5) if chance.random() < 0.7 else None
+        record = Record(set_point, lock_up, lock_up * chance.uniform(0.9, 2.5), chance.uniform(2, 100) * PSI, start)
         typical = dict.fromkeys(READINGS, set_point) | {"inlet": record.inlet_gauge_pressure}
         typical |= dict.fromkeys(("after_filter", "between"), record.inlet_gauge_pressure)
         read = {key: one * chance.uniform(0.0, 2.2) for key, one in typical.items() if chance.random() < 0.6}
@@ -198,24 +207,32 @@ def test_readings_amount_to_the_same_signs_as_in_the_course(opened: Page) -> Non
     # and on the very limits
     plain = Record(1000.0, 1200.0, 2000.0, 10000.0)
     cases += [({"outlet_on": value}, plain) for value in (500.0, 900.0, 1200.0, 1250.0, 2000.0, 2000.1)]
+    smelt = [{key: chance.choice(GAS) for key in ("vent_on", "vent_off") if chance.random() < 0.7} for _ in cases]
     theirs = opened.evaluate(
-        "cases => cases.map(([read, record]) => signsOfReadings(read, record))",
-        [(read, vars(record)) for read, record in cases],
+        """cases => cases.map(([read, record, signs]) =>
+            [signsOfReadings(read, record), signsBesideStart(signs, read, record)])""",
+        [(read, vars(record), signs) for (read, record), signs in zip(cases, smelt, strict=True)],
     )
-    for (read, record), other in zip(cases, theirs, strict=True):
-        assert other == signs_of_readings(GaugeReadings(**read), record).met(), (read, record)
+    starts = set()
+    for (read, record), signs, (gauges, start) in zip(cases, smelt, theirs, strict=True):
+        readings = GaugeReadings(**read)
+        assert gauges == signs_of_readings(readings, record).met(), (read, record)
+        assert start == signs_beside_start(Signs(**signs), readings, record).met(), (read, record, signs)
+        starts |= set(start.values())
+    assert starts == set(START[1:])
 
 
 def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
     """Layers, signs and readings by chance, readings that contradict what was entered among them."""
-    chance = Random(SEED + 1)
-    record = Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI)
+    chance, mains = Random(SEED + 1), Random(SEED + 2)
+    record = Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI, 9 * IN_WC)
     states = set()
     for _ in range(300):
         layers = [key for key in LAYERS if chance.random() < 0.5]
         signs = {key: chance.choice(SIGNS[key].values) for key in chance.sample(list(SIGNS), chance.randrange(6))}
         read = {key: chance.uniform(2, 13) * IN_WC for key in READINGS if chance.random() < 0.3}
         how = {"done": chance.sample(list(CHECKS), 3), "stops": [], "qualified": chance.random() < 0.5}
+        how |= {"network": mains.random() < 0.5, "carried": mains.random() < 0.5}
         how["madeSafe"] = ["above_rating"] if chance.random() < 0.5 else []
         asked = {"layers": layers, "signs": signs, "read": read, "record": asdict(record), **how}
         script = """asked => { const {stops, signs, overruled, suspects, advice, here} = answer(asked);
@@ -232,6 +249,8 @@ def test_the_whole_answer_is_that_of_the_course(opened: Page) -> None:
                 made_safe=frozenset(how["madeSafe"]),
                 done=frozenset(how["done"]),
                 qualified=how["qualified"],
+                network=how["network"],
+                carried=how["carried"],
             )
         )
         states.add(ours.advice.state)
@@ -327,7 +346,7 @@ def test_a_symptom_and_two_readings_give_an_answer_in_three_taps(opened: Page) -
     ours = answer(
         Asked(
             frozenset({"relief", "filter"}),
-            Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI),
+            Record(7 * IN_WC, 7.8 * IN_WC, 14 * IN_WC, 60 * PSI, 16 * IN_WC),
             Signs(vent_off="strong"),
             GaugeReadings(outlet_off=9 * IN_WC, inlet=60 * PSI),
         )
@@ -384,6 +403,49 @@ def test_at_a_station_that_feeds_mains_the_page_speaks_of_the_load(opened: Page)
     assert wide <= room
     menu.select_option(label="House service")
     expect(opened.locator("legend", has_text="Outlet gauge, all burners on?")).to_have_count(1)
+
+
+def proposed(page: Page) -> str:
+    """The check that is advised and the others, in words."""
+    return " ".join(page.locator(".card h3, .outcome b").all_text_contents())
+
+
+def test_on_mains_no_run_is_isolated_unless_the_load_is_carried(opened: Page) -> None:
+    carries = opened.get_by_role("button", name="Another run or a bypass carries the load")
+    expect(carries).to_be_hidden()
+    opened.locator("#station").select_option(label="Low-pressure district station")
+    unfold(opened)
+    isolates = "ith another run or a bypass carrying the load, shut this run"
+    assert isolates not in proposed(opened)
+    carries.click()
+    assert isolates not in proposed(opened)
+    opened.get_by_role("button", name="I am qualified").click()
+    assert isolates in proposed(opened)
+    unfold(opened)
+    opened.locator(".outcome", has_text=isolates).first.click()
+    expect(opened.locator(".card")).to_contain_text("qualified persons only")
+    carries.click()
+    assert isolates not in proposed(opened)
+
+
+def test_my_own_station_takes_neither_words_nor_record_from_another(opened: Page) -> None:
+    menu, feeds = opened.locator("#station"), opened.get_by_role("button", name="Feeds mains")
+    menu.select_option(label="Low-pressure district station")
+    expect(feeds).to_have_attribute("aria-pressed", "true")
+    menu.select_option(label="my own station")
+    expect(feeds).to_have_attribute("aria-pressed", "false")
+    expect(opened.locator("legend", has_text="Outlet gauge, all burners on?")).to_have_count(1)
+    set_point = box(opened, "On record: set point")
+    expect(set_point).to_have_value("")
+    expect(opened.locator("#set_gauge_pressure-wrong")).to_contain_text("Readings are weighed beside the record")
+    expect(opened.get_by_text("the record typed here: your own station's")).to_be_visible()
+    # and it may be of the other sort
+    feeds.click()
+    expect(opened.locator("legend", has_text="Outlet gauge, at full load?")).to_have_count(1)
+    expect(menu).to_have_value("")
+    menu.select_option(label="House service")
+    expect(set_point).not_to_have_value("")
+    expect(feeds).to_have_attribute("aria-pressed", "false")
 
 
 def test_while_the_slam_shut_is_down_the_page_warns_of_a_reset(opened: Page) -> None:
@@ -459,6 +521,25 @@ def test_a_reading_overrules_what_was_entered_and_says_so(opened: Page) -> None:
     expect(group).to_contain_text("Your reading amounts to “high”, “low” was entered. The reading counts.")
     expect(group.get_by_role("button", name="High", exact=True)).to_have_attribute("aria-pressed", "true")
     expect(group.get_by_role("button", name="Low", exact=True)).to_have_attribute("aria-pressed", "false")
+
+
+def test_gas_below_the_relief_s_start_is_told_as_such(opened: Page) -> None:
+    press(opened, VENT, "Strong")
+    box(opened, "Outlet, all burners on").fill("7 in wc")
+    box(opened, "Outlet, all off (lock-up)").fill("8.3 in wc")
+    assert first_suspect(opened).startswith("Diaphragm torn")
+    unfold(opened)
+    group = opened.get_by_role("group", name="Gas at the vent: is the outlet gauge as high")
+    expect(group.get_by_role("button", name="Below it", exact=True)).to_have_attribute("aria-pressed", "true")
+    start = box(opened, "On record: internal relief starts at")
+    expect(start).to_have_value("16.0 in. w.c.")
+    start.fill("5 in wc")
+    expect(opened.locator("#relief_start_gauge_pressure-wrong")).to_contain_text("below the set point")
+    start.fill("")
+    expect(start).to_have_attribute("aria-invalid", "false")
+    expect(group.get_by_text("Told by your readings.")).to_be_hidden()
+    opened.get_by_role("button", name="Internal relief", exact=True).click()
+    expect(start).to_be_hidden()
 
 
 def test_nonsense_has_its_error_beside_it_and_the_rest_stands(opened: Page) -> None:

@@ -140,9 +140,9 @@ def test_what_is_forbidden_is_never_proposed_whatever_it_tells():
 
 def test_nobody_is_sent_into_gas_for_a_sign():
     """Common practice, no source but the course's own safety card."""
-    gas = {"vent_on", "vent_off", "vent_end", "relief"}
+    gas = {"vent_on", "vent_off", "vent_end", "relief", "relief_start"}
     near = [one for one in CHECKS.values() if gas & set(one.signs) and not one.forbidden]
-    assert {one.key for one in near} == {"stack", "vent_end", "smell_on", "smell_off"}
+    assert {one.key for one in near} == {"stack", "vent_end", "smell_on", "smell_off", "vent_gauge"}
     for one in near:
         for words in ("stay upwind", "go no nearer once you smell it", "keep flames and sparks away"):
             assert words in one.risk
@@ -175,6 +175,32 @@ def test_every_check_of_work_inside_a_device_is_for_the_qualified():
     for key in proofs:
         assert not allowed(CHECKS[key], qualified=False)
         assert allowed(CHECKS[key], qualified=True)
+
+
+# Common practice, no source: what shuts the outlet valve, turns burners off, or takes a control line or a device in the
+# gas's way out of service, stops a run.
+STOPS_A_RUN = {
+    *("gauge_pilots", "cut_off", "gauge_off", "smell_off", "meter_off", "held_low", "sun"),
+    *("line", "monitor_point", "slam_shut_point"),
+}
+
+
+@pytest.mark.parametrize("qualified", [False, True])
+@pytest.mark.parametrize("carried", [False, True])
+def test_on_mains_a_run_is_isolated_by_the_qualified_only_and_only_while_another_carries_the_load(qualified, carried):
+    """Common practice, no source but the operator's plan: customers are not cut off for a reading."""
+    thought = belief(Signs(), "monitored")
+    may = {"qualified": qualified, "network": True, "carried": carried}
+    proposed = {check.key: check for check, _ in worth_making(thought, **may)}
+    assert bool(proposed.keys() & STOPS_A_RUN) == (qualified and carried)
+    assert "gauge_on" in proposed
+    assert all(one.qualified for key, one in proposed.items() if key in STOPS_A_RUN)
+    # nor to bear a suspect out
+    sure = next_check(belief(Signs(), "monitored", {"dirty_seat": 1.0}), **may)
+    assert (sure.check is not None and sure.check.key == "gauge_off") == (qualified and carried)
+    # at burners at hand it goes as before
+    at_hand = {check.key for check, _ in worth_making(thought, qualified=qualified)}
+    assert "gauge_off" in at_hand
 
 
 def test_checks_show_known_signs_and_all_signs_have_a_check():
@@ -223,7 +249,7 @@ def test_a_clear_case_ends_found_with_its_own_check_passed(kind, suspect):
 
 def test_without_its_own_check_nothing_is_found():
     """All signs of a tear but the vent with the outlet held low: sure, not borne out, and that check is not allowed."""
-    signs = some_signs(KIND, "torn", 3)
+    signs = some_signs(KIND, "torn", 8)
     without = signs.only(set(SIGNS) - {"vent_held"})
     assert posterior(without, KIND)["torn"] > SURE
     assert next_check(belief(without, KIND)).state == "not enough to tell"
@@ -306,7 +332,9 @@ def test_every_way_that_is_compared_keeps_to_what_is_allowed_and_there(qualified
     assert all(allowed(CHECKS[key], qualified) for key in keys)
     assert "between" not in keys
     assert ("slam_shut_point" in keys) == qualified
-    assert set(to_be_made("monitored", qualified)) > set(keys)
+    # all but the internal relief's, and its own beside
+    assert set(to_be_made("monitored", qualified)) > set(keys) - {"vent_gauge"}
+    assert "vent_gauge" in keys
 
 
 def test_none_of_these_ends_with_a_call_for_more_eyes():

@@ -141,7 +141,9 @@ def test_a_wrong_suspect_is_replayed_beside_the_true_one(key: str) -> None:
             first, second = (np.interp(times, run.times, run[replay.signal]) for run in (replay.truth, replay.other))
             # While a monitor holds, the outlet is much the same whatever ails the worker: then another gauge is shown.
             apart = np.abs(first - second).max() / max(first.max(), second.max())
-            assert apart > 0.05, (seed, suspect, apart)
+            # A small tear hardly moves a gauge: that its vent smells stands in words.
+            smells = "torn" in (one.truth, suspect) and "gas at the vent" in " ".join(graded.explanation)
+            assert apart > 0.05 or smells, (seed, suspect, apart)
             told = ("What would tell", "What mostly tells", "No single check")
             assert any(words in said for said in graded.explanation for words in told)
 

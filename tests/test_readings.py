@@ -16,11 +16,12 @@ from toolkit.diagnosis.readings import (
     GaugeReadings,
     Record,
     record_of,
+    signs_beside_start,
     signs_of_readings,
     sun_value,
     typed,
 )
-from toolkit.diagnosis.signs import SIGNS
+from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.diagnosis.sites import ALL_OFF, CUT_OFF, END, LAST_CUT_OFF, MORNING, site
 from toolkit.diagnosis.symptoms import gauge_shows
 from toolkit.diagnosis.visits import signs_of
@@ -152,6 +153,28 @@ def test_between_the_regulators_the_record_stands_in_for_what_was_not_read():
     assert read(between=50_000.0, inlet=60_000.0, after_filter=1e5)["between"] == "between"
 
 
+@pytest.mark.parametrize(
+    ("gauges", "gas", "value"),
+    [
+        # a relief may be open from 95 % of its start on
+        ({"outlet_off": 1424.9}, {"vent_off": "strong"}, "below it"),
+        ({"outlet_off": 1425.1}, {"vent_off": "strong"}, "as high"),
+        ({"outlet_on": 1000.0}, {"vent_on": "a whiff"}, "below it"),
+        ({"outlet_off": 1100.0, "outlet_off_later": 1500.0}, {"vent_off": "a whiff"}, "as high"),
+        # one place where gas leaves below it is enough
+        ({"outlet_on": 1000.0, "outlet_off": 1500.0}, {"vent_on": "strong", "vent_off": "strong"}, "below it"),
+        # where no gas leaves, or nobody read the gauge, nothing is told
+        ({"outlet_on": 1000.0, "outlet_off": 1500.0}, {"vent_on": "none", "vent_off": "strong"}, "as high"),
+        ({"outlet_on": 1000.0}, {"vent_off": "strong"}, None),
+        ({"outlet_off": 1000.0}, {"vent_off": "none"}, None),
+    ],
+)
+def test_gas_at_the_vent_and_the_gauge_tell_together_whether_a_relief_can_be_open(gauges, gas, value):
+    record = replace(SOUND, relief_start_gauge_pressure=1500.0)
+    assert signs_beside_start(Signs(**gas), GaugeReadings(**gauges), record).relief_start == value
+    assert signs_beside_start(Signs(**gas), GaugeReadings(**gauges), SOUND) == Signs()
+
+
 # --- a run read by hand
 
 
@@ -215,6 +238,8 @@ def test_the_record_of_the_house_is_what_its_file_says():
     assert record.set_gauge_pressure == pytest.approx(7 * IN_WC)
     assert record.rating_gauge_pressure == pytest.approx(14 * IN_WC)
     assert record.inlet_gauge_pressure == pytest.approx(60 * PSI)
+    assert record.relief_start_gauge_pressure == pytest.approx(16 * IN_WC)
+    assert record_of(shipped_station("bakery").scenario.station).relief_start_gauge_pressure is None
 
 
 def test_a_record_that_cannot_be_is_refused():
@@ -222,6 +247,8 @@ def test_a_record_that_cannot_be_is_refused():
         Record(0.0, 1100.0, 2000.0, 1e5)
     with pytest.raises(ScenarioError, match=r"record\.lock_up_gauge_pressure.*the set point.*wrong way round"):
         Record(1100.0, 1000.0, 2000.0, 1e5)
+    with pytest.raises(ScenarioError, match=r"record\.relief_start_gauge_pressure.*the set point"):
+        Record(1100.0, 1200.0, 2000.0, 1e5, 1000.0)
     with pytest.raises(ScenarioError, match=r"readings\.inlet"):
         GaugeReadings(inlet=float("nan"))
     with pytest.raises(ScenarioError, match=r"station\.loads"):

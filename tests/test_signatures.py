@@ -37,7 +37,7 @@ from toolkit.diagnosis.signatures import (
     trace_of_run,
     unpacked,
 )
-from toolkit.diagnosis.signs import SIGNS, Signs
+from toolkit.diagnosis.signs import GAS, OUTLET, SIGNS, START, Signs
 from toolkit.diagnosis.sites import KINDS, site
 from toolkit.diagnosis.table import rows
 from toolkit.errors import LaunchError, ScenarioError, SimulationError
@@ -142,6 +142,18 @@ def test_every_suspect_has_a_day_the_same_every_time_and_another_by_number_and_s
         assert case_of(run) == case_of(run)
         assert case_of(run) != case_of(run._replace(number=4))
         assert case_of(run) != case_of(run._replace(seed=9))
+
+
+def test_some_tears_are_small():
+    """A small tear smells a little and hardly moves the outlet: common practice, no source."""
+    vent, outlet, start = (list(SIGNS).index(key) for key in ("vent_on", "outlet_on", "relief_start"))
+    whiff, normal, below = GAS.index("a whiff"), OUTLET.index("normal"), START.index("below it")
+    for kind in ("service", "shutoff first"):
+        table = shipped(kind)
+        days = table.signs[table.suspect == list(SUSPECTS).index("torn")]
+        small = days[(days[:, vent] == whiff) & (days[:, outlet] == normal)]
+        assert 5 <= len(small) <= 15, kind
+        assert (small[:, start] == below).all()
 
 
 def test_two_faults_are_two():

@@ -68,7 +68,7 @@ SOUND = {
     "spike": "small", "burners": "gas", "vent_end": "clear", "slam_shut_point": "as on record",
 }  # fmt: skip
 OF_THE_KIND = {
-    "service": {"switch": "quiet", "switch_point": "as on record"},
+    "service": {"switch": "quiet", "switch_point": "as on record", "relief_start": "no gas leaves"},
     "monitored": {
         "switch": "quiet", "switch_point": "as on record", "between": "near the inlet", "line": "whole",
         "monitor_point": "as on record", "relief": "shut", "relief_point": "as on record",
@@ -94,12 +94,16 @@ def test_only_a_disk_near_its_seat_by_design_hums_when_sound(kind):
     [
         ("service", Debris(devices="regulator", height=8e-5, edge=0.3, stiffness=1e8, **EARLY),
          {"outlet_off": "far high", "outlet_on": "normal", "lock_up": "higher", "vent_off": "strong", "meter_off":
-          "runs", "vent_on": "none"}),
+          "runs", "vent_on": "none", "relief_start": "as high"}),
         ("service", NickedSeat(devices="regulator", leak_area=2e-9, **EARLY),
          {"outlet_on": "normal", "creep": "creeps"}),
         ("service", TornDiaphragm(devices="regulator", hole_area=8e-6, **EARLY),
-         {"vent_on": "strong", "vent_off": "strong", "vent_held": "strong"}),
-        ("service", WeakRelief(devices="regulator", left_share=0.005, **EARLY), {"vent_held": "none"}),
+         {"vent_on": "strong", "vent_off": "strong", "vent_held": "strong", "relief_start": "below it"}),
+        ("service", TornDiaphragm(devices="regulator", hole_area=2e-7, lost_share=0.03, **EARLY),
+         {"vent_on": "a whiff", "vent_off": "a whiff", "vent_held": "a whiff", "outlet_on": "normal",
+          "relief_start": "below it"}),
+        ("service", WeakRelief(devices="regulator", left_share=0.005, **EARLY),
+         {"vent_held": "none", "relief_start": "below it"}),
         ("service", WeakMainSpring(devices="regulator", left_share=0.6, **EARLY),
          {"outlet_on": "low", "outlet_pilots": "low", "lock_up": "lower", "inlet": "normal", "burners": "gas"}),
         ("service", WeakMainSpring(devices="regulator", left_share=0.4, **EARLY), {"outlet_off": "far low"}),

@@ -17,6 +17,7 @@ from toolkit.quiz.questions import grade
 from toolkit.quiz.trouble_case import checks_at, draw_case, thought
 from toolkit.quiz.trouble_items import case_items
 from toolkit.quiz.visit import (
+    ALONE,
     GROUPS,
     MAKE_SAFE,
     SAFE_MINUTES,
@@ -79,12 +80,46 @@ def test_an_unsafe_act_ends_the_visit_and_earns_nothing(act: str) -> None:
     assert so_far.signs == walk(question, [best]).signs
 
 
+def test_on_mains_to_isolate_a_run_that_nothing_stands_in_for_ends_the_visit() -> None:
+    """Common practice, no source: the look-up and the visit go by one filter."""
+    question = visit_of(1, 1, "district_station")
+    assert question.carried
+    assert "it carries the load whenever this one is shut" in question.prompt
+    assert "carries the load" not in visit_of(1, 1, "house_service").prompt
+    acts = [act for act in question.checks if CHECKS[act].isolates]
+    assert "gauge_off" in acts
+    alone = replace(question, carried=False)
+    for act in acts:
+        assert not walk(question, [act]).stopped
+        assert walk(alone, [act]).stopped == ALONE
+        assert grade(alone, [act]).score == 0.0
+    assert not set(advised_acts(alone)) & set(acts)
+    at_hand = visit_of(1, 1, "service", "weak_spring")
+    assert not at_hand.carried
+    assert not walk(at_hand, ["gauge_off"]).stopped
+
+
 def test_to_make_safe_is_told_as_done_in_the_table() -> None:
     question = visit_of(1, 1, "service", "weak_spring")
     table = grade(question, [MAKE_SAFE, "frost"]).table
     assert table is not None
     (row,) = (row for row in table if row[1].startswith("stop, keep people away"))
     assert row[2] == "made safe"
+
+
+@pytest.mark.parametrize("stack", ["shut", "weeping", "blows or has blown"])
+def test_to_make_safe_first_counts_where_gas_has_left_a_stack_on_arrival(stack: str) -> None:
+    """Common practice, no source: to stop first there is never wrong, and it costs its minutes."""
+    question = visit_of(1, 1, "line sensed")
+    question = replace(question, opening=replace(question.opening, relief=stack))
+    assert not walk(question, []).holding
+    first = walk(question, [MAKE_SAFE])
+    assert first.steps[0].credit == (0.0 if stack == "shut" else 1.0)
+    assert first.minutes == SAFE_MINUTES
+    # not twice, and not after something else
+    assert walk(question, [MAKE_SAFE, MAKE_SAFE]).steps[1].credit == 0.0
+    assert walk(question, ["frost", MAKE_SAFE]).steps[1].credit == 0.0
+    assert grade(question, [MAKE_SAFE]).score == first.steps[0].credit
 
 
 def test_nothing_is_read_while_a_stop_condition_holds() -> None:

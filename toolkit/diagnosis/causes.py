@@ -141,8 +141,13 @@ def dirty_seat(chance: Random, at: Site, turn: float) -> Case:
 
 
 def torn(chance: Random, at: Site, turn: float) -> Case:
-    """A tear that passes gas to the case and no longer carries the pressure."""
-    hole, lost = log_uniform(chance, 1e-6, 2e-5), chance.uniform(0.1, 0.4) if turn < 0.4 else chance.uniform(0.4, 0.85)
+    """A tear that passes gas to the case and carries less of the pressure; a small one smells and hardly lifts it."""
+    holes, shares = (
+        ((4e-8, 5e-7), (0.0, 0.06)),
+        ((1e-6, 2e-5), (0.1, 0.4)),
+        ((1e-6, 2e-5), (0.4, 0.85)),
+    )[_pick(turn, 3, 5, 12)]
+    hole, lost = log_uniform(chance, *holes), chance.uniform(*shares)
     return _day(at, TornDiaphragm(devices=at.regulator, hole_area=hole, lost_share=lost, **_soon(chance)))
 
 

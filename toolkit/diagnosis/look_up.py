@@ -11,21 +11,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
+from toolkit.diagnosis.check_list import CHECKS, Check, Permit, out_of_reach
 from toolkit.diagnosis.look_up_words import AFTER, ENDS, STANDS, STATES, per_cent
-from toolkit.diagnosis.next_check import (
-    CHECKS,
-    STOPS,
-    Advice,
-    Check,
-    next_check,
-    out_of_reach,
-    outcomes,
-    rate,
-    stops_of,
-    worth_making,
-)
+from toolkit.diagnosis.next_check import STOPS, Advice, next_check, outcomes, rate, stops_of, worth_making
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief
-from toolkit.diagnosis.readings import GaugeReadings, Record, signs_of_readings
+from toolkit.diagnosis.readings import GaugeReadings, Record, signs_beside_start, signs_of_readings
 from toolkit.diagnosis.signatures import NOTHING, SUSPECTS, UNSEEN, Run, Signatures, nearest_kind, possible, shipped
 from toolkit.diagnosis.signs import SIGNS, Signs
 from toolkit.errors import ScenarioError
@@ -48,6 +38,7 @@ LAYER_OF: Mapping[str, str] = {
     "between": "monitor",
     "monitor_point": "monitor",
     "filter_drop": "filter",
+    "relief_start": "relief",
     "relief": "relief_valve",
     "relief_point": "relief_valve",
     "slam_shut": "slam_shut",
@@ -92,6 +83,7 @@ QUESTIONS: dict[str, dict[str, str]] = {
         "lock_up": "Lock-up, beside its record?",
         "creep": "All off: does the outlet gauge creep up over minutes?",
         "spike": "How far did the gauge kick as the burners shut?",
+        "relief_start": "Gas at the vent: is the outlet gauge as high as the internal relief's start?",
         "swing": "Steady demand: does the needle hunt?",
         "inlet": "Inlet gauge, all on?",
         "filter_drop": "Pressure drop across the filter, all on?",
@@ -127,7 +119,8 @@ class Asked:
 
     `layers`: keys of LAYERS. `signs`: what was met; `readings`: what the gauges showed, weighed beside the `record`.
     `stops`: stop conditions that hold; `made_safe`: those that a qualified person has seen to by the procedure.
-    `done`: checks that were made, whatever they showed. `priors`: weights of the suspects. `table`: signatures of the
+    `done`: checks that were made, whatever they showed. `network`: the station feeds mains; `carried`: another run or a
+    bypass carries the load while its run is shut. `priors`: weights of the suspects. `table`: signatures of the
     person's own station, where there are any; else those of the nearest kind speak for it.
     Raises ScenarioError for an unknown layer, stop condition or check.
     """
@@ -140,6 +133,8 @@ class Asked:
     made_safe: frozenset[str] = frozenset()
     done: frozenset[str] = frozenset()
     qualified: bool = False
+    network: bool = False
+    carried: bool = False
     priors: Mapping[str, float] = field(default_factory=lambda: PRIORS)
     table: Signatures | None = None
 
@@ -257,8 +252,8 @@ def table_of(layers: frozenset[str]) -> Signatures:
 
 def met(asked: Asked) -> tuple[Signs, dict[str, str]]:
     """All signs that count, and by sign, in words, where a reading overrules what was entered."""
-    read = signs_of_readings(asked.readings, asked.record).met()
-    entered = asked.signs.met()
+    read, entered = signs_of_readings(asked.readings, asked.record).met(), asked.signs.met()
+    read |= signs_beside_start(Signs(**(entered | read)), asked.readings, asked.record).met()
     said = {
         key: f"{first_up(SIGNS[key].name)}: your reading amounts to “{value}”, “{entered[key]}” was entered. "
         "The reading counts."
@@ -283,11 +278,12 @@ def answer(asked: Asked) -> Answer:
     priors = {key: asked.priors[key] for key in suspects_of(asked.layers) if key in asked.priors}
     now = belief(signs, table, priors)
     done = asked.done | {key for key, check in CHECKS.items() if not shown_by(now, check)} | out_of_reach(signs)
-    advice = next_check(now, done, made_safe=asked.made_safe, qualified=asked.qualified)
+    may = Permit(qualified=asked.qualified, network=asked.network, carried=asked.carried)
+    advice = next_check(now, done, made_safe=asked.made_safe, **may)
     meanings = tuple(_meanings(now, advice.check)) if advice.check else ()
     others: tuple[tuple[Check, float], ...] = ()
     if advice.state == "check":
-        ways = worth_making(now, done, qualified=asked.qualified)
+        ways = worth_making(now, done, **may)
         others = tuple((check, rate(check, bits)) for check, bits in ways if check is not advice.check)[:MOST_OTHERS]
     return Answer({}, signs, said, table.kind, _suspects(now, priors), advice, meanings, others)
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from toolkit.diagnosis.signatures import NOTHING, OTHER, TWO
-from toolkit.diagnosis.signs import GAS, OUTLET, STACK, SUN
+from toolkit.diagnosis.signs import GAS, OUTLET, STACK, START, SUN
 
 # What stands on top of every page that looks up, and on what it prints. Source: the course's own safety card.
 CAUTIONS = (
@@ -27,10 +27,14 @@ DEFERS = (
 )
 TEACHING = "teaching values, not field statistics"
 
+# Asked where a station feeds mains.
+CARRIED = "Another run or a bypass carries the load: only then are the qualified shown checks that isolate this run"
+
 # What must be kept to while one of these signs stands.
 STANDS: Mapping[str, Mapping[str, tuple[str, ...]]] = {
     "Gas comes out: no flame or spark near it, nobody in it, windows and air intakes beside it shut. Plug nothing.": {
         **dict.fromkeys(("vent_on", "vent_off", "vent_held"), GAS[1:]),
+        "relief_start": START[1:],
         "relief": STACK[1:],
     },
     "The slam-shut stays down until the cause is found and mended: no reset to try it.": {"slam_shut": ("tripped",)},

@@ -2,9 +2,9 @@
 
 What a check tells is the information it is expected to give about the suspect, in bits: how much less unsure one will
 be, averaged over what it may show; source: `de-kleer-williams-1987`, `heckerman-1995`.
-Safety comes first and is no matter of bits: what defeats a layer is never proposed, whatever it would tell; while a
-stop condition holds nothing is proposed at all; work inside a device is proposed to qualified persons only. The local
-code, the operator's written procedure and licensed persons decide; minutes and effort are common practice, no source.
+Safety comes first and is no matter of bits: what the hard safety filter bars (check_list.py) is never proposed,
+whatever it would tell, and while a stop condition holds nothing is proposed at all. The local code, the operator's
+written procedure and licensed persons decide.
 """
 
 from __future__ import annotations
@@ -15,6 +15,13 @@ from typing import Literal
 
 import numpy as np
 
+# Whoever asks for the next check finds the checks here too.
+from toolkit.diagnosis.check_list import CHECKS as CHECKS
+from toolkit.diagnosis.check_list import OUT_OF_REACH as OUT_OF_REACH
+from toolkit.diagnosis.check_list import Check as Check
+from toolkit.diagnosis.check_list import allowed as allowed
+from toolkit.diagnosis.check_list import checks_of
+from toolkit.diagnosis.check_list import out_of_reach as out_of_reach
 from toolkit.diagnosis.posterior import Belief, Numbers, chances
 from toolkit.diagnosis.signatures import NOTHING, OTHER, SUSPECTS, UNSEEN
 from toolkit.diagnosis.signs import SIGNS, STACK, Signs
@@ -33,169 +40,6 @@ LEAST_BITS = 0.01
 LONG = 60.0
 # An outcome less likely than this is not worth a line.
 LEAST_CHANCE = 0.005
-
-
-@dataclass(frozen=True)
-class Check:
-    """Something a technician can do: `minutes` it takes, its `effort` and `risk` in words, the `signs` it shows.
-
-    `qualified`: for qualified persons by the written procedure only. `forbidden`: why nobody may do it; empty for the
-    rest. None is allowed while a stop condition holds.
-    """
-
-    key: str
-    name: str
-    minutes: float
-    signs: tuple[str, ...]
-    effort: str = "look and read"
-    risk: str = "little; keep flames and sparks away from vents and stacks"
-    qualified: bool = False
-    forbidden: str = ""
-
-
-_PROOF = "prove it by the written procedure"
-_PROOF_RISK = "the layer is out of service meanwhile: somebody stays, another layer stands"
-# Nobody walks into gas to find a sign.
-_VENT_RISK = "gas may come out there: stay upwind, go no nearer once you smell it, keep flames and sparks away"
-_TURN = "work the valves downstream"
-_TURN_RISK = (
-    "burners go out, at a station of many customers all of theirs: by the operator's plan only; every one is accounted "
-    "for before a relight by a qualified person"
-)
-
-CHECKS: dict[str, Check] = {
-    one.key: one
-    for one in (
-        Check("ask", "ask what was noticed, and since when", 3, ("burners", "trip"), "ask", "none"),
-        Check("flags", "look at the flags of slam-shut and switch; reset nothing", 1, ("slam_shut", "switch")),
-        Check("frost", "look for frost", 1, ("frost",)),
-        Check("stack", "listen and smell at the relief's stack, from upwind", 2, ("relief",), risk=_VENT_RISK),
-        Check("listen", "watch the needle and listen to the regulators", 3, ("swing", "noise")),
-        Check("vent_end", "look at the end of the vent", 3, ("vent_end",), risk=_VENT_RISK),
-        Check("smell_on", "smell at the vent from upwind, all burners on", 3, ("vent_on",), risk=_VENT_RISK),
-        Check("gauge_on", "read the outlet gauge with all burners on", 4, ("outlet_on",)),
-        Check("inlet", "read the inlet gauge with all burners on", 3, ("inlet",)),
-        Check("filter", "read the pressure drop across the filter with all burners on", 4, ("filter_drop",)),
-        Check("between", "read the gauge between the regulators with all burners on", 4, ("between",)),
-        Check("meter_on", "read the meter with all burners on, beside their rating", 5, ("meter_on",)),
-        Check("gauge_pilots", "read the outlet gauge with pilots only", 4, ("outlet_pilots",), _TURN, _TURN_RISK),
-        Check("cut_off", "watch the outlet gauge as the burners shut", 3, ("spike",), _TURN, _TURN_RISK),
-        Check(
-            "gauge_off",
-            "shut the outlet valve, read the outlet gauge and watch it",
-            8,
-            ("outlet_off", "lock_up", "creep"),
-            _TURN,
-            _TURN_RISK,
-        ),
-        Check(
-            "smell_off",
-            "smell at the vent from upwind, all off",
-            3,
-            ("vent_off",),
-            _TURN,
-            f"{_VENT_RISK}; {_TURN_RISK}",
-        ),
-        Check("meter_off", "watch the meter with all off", 5, ("meter_off",), _TURN, _TURN_RISK),
-        Check(
-            "held_low",
-            "hold the outlet low, then look for gas at the vent",
-            10,
-            ("vent_held",),
-            _TURN,
-            "all burners are off before gas is drawn, and it goes to a safe place outdoors; look from upwind with a "
-            f"gas detector, for a nose soon gets used to the smell; {_TURN_RISK}",
-            True,
-        ),
-        Check(
-            "sun",
-            "read the outlet gauge with all off before the sun is on it, in the sun, and in the shade again",
-            120,
-            ("sun",),
-            f"{_TURN}, and stay by the gauge",
-            f"a leak goes on filling the line: make it safe before the gauge nears the rating; {_TURN_RISK}",
-        ),
-        Check("line", "follow the sensing line and prove it clear", 20, ("line",), _PROOF, _PROOF_RISK, True),
-        Check("monitor_point", "prove the monitor's set point", 30, ("monitor_point",), _PROOF, _PROOF_RISK, True),
-        Check(
-            "slam_shut_point",
-            "prove the slam-shut's trip point",
-            30,
-            ("slam_shut_point",),
-            _PROOF,
-            _PROOF_RISK,
-            True,
-        ),
-        Check(
-            "switch_point",
-            "prove the switch's set point and deadband",
-            20,
-            ("switch_point",),
-            _PROOF,
-            _PROOF_RISK,
-            True,
-        ),
-        Check(
-            "relief_point",
-            "prove the relief valve's opening and its way out",
-            30,
-            ("relief_point",),
-            _PROOF,
-            _PROOF_RISK,
-            True,
-        ),
-        Check(
-            "plug_vent",
-            "plug the vent",
-            1,
-            ("vent_on", "vent_off"),
-            risk="the regulator no longer holds its pressure, and its relief is blocked",
-            forbidden="A vent is never plugged: gas that cannot leave there raises the outlet pressure.",
-        ),
-        Check(
-            "jump_switch",
-            "jump the switch",
-            1,
-            ("switch",),
-            risk="a layer is defeated",
-            forbidden="A switch is never jumped: it is the layer that would have acted.",
-        ),
-        Check(
-            "raise_set_point",
-            "raise the set point",
-            2,
-            ("outlet_on",),
-            risk="the pressure at the appliances passes their rating",
-            forbidden="A set point is never raised to hide a symptom: the cause stays, and every layer stands nearer.",
-        ),
-        Check(
-            "pin_shutoff",
-            "pin the slam-shut open",
-            2,
-            ("slam_shut",),
-            risk="a layer is defeated",
-            forbidden="A shutoff is never pinned: it is reset by hand once the cause is found.",
-        ),
-        Check(
-            "lift_lever",
-            "lift the relief's test lever",
-            2,
-            ("relief",),
-            risk="gas by the valve's full bore; dirt on the seat, and it weeps from then on",
-            forbidden="A relief is not lifted by hand to find a cause: its opening is proven by the written procedure.",
-        ),
-    )
-}
-
-# The checks that want burners alight, by the sign with which none can be.
-OUT_OF_REACH: tuple[tuple[str, str, tuple[str, ...]], ...] = (
-    ("burners", "no gas", ("smell_on", "meter_on", "gauge_pilots", "cut_off")),
-    (
-        "slam_shut",
-        "tripped",
-        ("gauge_on", "inlet", "filter", "between", "listen", "smell_on", "meter_on", "gauge_pilots", "cut_off"),
-    ),
-)
 
 # What ends all checks at once. Each is the caller's to say; those in _SEEN are also seen by the signs.
 STOPS: dict[str, str] = {
@@ -338,27 +182,24 @@ def off_record(belief: Belief) -> tuple[str, ...]:
     )
 
 
-def allowed(check: Check, qualified: bool) -> bool:
-    """The hard safety filter: nothing forbidden, and work inside a device for the qualified only."""
-    return not check.forbidden and (qualified or not check.qualified)
-
-
-def out_of_reach(signs: Signs) -> frozenset[str]:
-    """The checks that want burners alight where none can be: to make them somebody would have to reset or relight."""
-    return frozenset(check for key, value, checks in OUT_OF_REACH if getattr(signs, key) == value for check in checks)
-
-
 def rate(check: Check, bits: float) -> float:
     """What a check tells a minute [bit/min], the minutes of making ready with its own."""
     return bits / (check.minutes + MAKING_READY)
 
 
-def worth_making(belief: Belief, done: Collection[str] = (), *, qualified: bool = False) -> list[tuple[Check, float]]:
+def worth_making(
+    belief: Belief,
+    done: Collection[str] = (),
+    *,
+    qualified: bool = False,
+    network: bool = False,
+    carried: bool = False,
+) -> list[tuple[Check, float]]:
     """The allowed checks that are not done yet and what each is expected to tell [bit], the highest rate first."""
     for key in done:
         if key not in CHECKS:
             raise ScenarioError("done", key, "one of " + ", ".join(CHECKS), "Check the spelling.")
-    left = [one for one in CHECKS.values() if one.key not in done and allowed(one, qualified)]
+    left = [one for one in checks_of(network).values() if one.key not in done and allowed(one, qualified, carried)]
     told = [(check, information(belief, check)) for check in left]
     return sorted((one for one in told if one[1] >= LEAST_BITS), key=lambda one: -rate(*one))
 
@@ -370,11 +211,14 @@ def next_check(
     stops: Collection[str] = (),
     made_safe: Collection[str] = (),
     qualified: bool = False,
+    network: bool = False,
+    carried: bool = False,
 ) -> Advice:
     """What to do next, after some signs.
 
     `done`: checks that have been made, whatever they showed. `stops`: stop conditions that hold; those that the signs
     show count by themselves, until they stand in `made_safe`: a qualified person has seen to them by the procedure.
+    `network`: the station feeds mains; `carried`: another run or a bypass carries the load while its run is shut.
     """
     for stop in (*stops, *made_safe):
         if stop not in STOPS:
@@ -383,17 +227,18 @@ def next_check(
     if holding:
         return Advice("call for help", None, 0.0, f"Stop: {STOPS[holding[0]]}.")
     best, share = belief.ranked()[0]
-    ways = worth_making(belief, done, qualified=qualified)
+    checks = checks_of(network)
+    ways = worth_making(belief, done, qualified=qualified, network=network, carried=carried)
     strange = off_record(belief) if best == NOTHING else ()
     if share >= SURE and best in CONFIRMED_BY and not strange:
         key, sign, must = CONFIRMED_BY[best]
         shown = getattr(belief.signs, sign)
         if shown in must:
             return Advice("found", None, 0.0, f"{SUSPECTS[best]}, borne out by this: {SIGNS[sign].name} is {shown}.")
-        may_wait = CHECKS[key].minutes > LONG and any(check.minutes <= LONG for check, _ in ways)
-        if shown is None and key not in done and allowed(CHECKS[key], qualified) and not may_wait:
-            why = f"It would bear out {SUSPECTS[best]}."
-            return Advice("check", CHECKS[key], information(belief, CHECKS[key]), why)
+        own = checks[key]
+        may_wait = own.minutes > LONG and any(check.minutes <= LONG for check, _ in ways)
+        if shown is None and key not in done and allowed(own, qualified, carried) and not may_wait:
+            return Advice("check", own, information(belief, own), f"It would bear out {SUSPECTS[best]}.")
     if not ways:
         if best == OTHER:
             return Advice("not enough to tell", None, 0.0, "What was met fits none of the suspects: ask for help.")

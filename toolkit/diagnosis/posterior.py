@@ -73,6 +73,8 @@ PRIORS: Mapping[str, float] = {
 # evenly where they do not. Of the values tried (0.85 to 0.99) these surprise least by the tables' own runs, each left
 # out of the table in its turn.
 READ_KEPT, SEEN_KEPT, FALLS_OFF = 0.9, 0.95, 0.3
+# Where gas leaves the vent, the outlet and the relief's start lie too far apart to be mistaken for each other.
+FAR_APART_KEPT, FAR_APART = 0.98, frozenset(("relief_start",))
 READ = frozenset(
     (
         "outlet_on",
@@ -130,7 +132,7 @@ def kernel(key: str) -> Numbers:
     steps = np.abs(np.subtract.outer(np.arange(values), np.arange(values)))
     apart = FALLS_OFF ** (steps - 1.0) if sign.ordered else np.ones((values, values))
     apart[steps == 0] = 0.0
-    kept = READ_KEPT if key in READ else SEEN_KEPT
+    kept = READ_KEPT if key in READ else FAR_APART_KEPT if key in FAR_APART else SEEN_KEPT
     spread = (1.0 - kept) * apart / apart.sum(axis=1, keepdims=True)
     found = np.vstack([spread + kept * np.eye(values), np.full(values, 1.0 / values)])
     found.setflags(write=False)

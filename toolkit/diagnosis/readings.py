@@ -6,11 +6,12 @@ judgement, no source; what a device weighs against is its station's own record.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, fields
 
 from toolkit import checks
 from toolkit.devices.regulator import lock_up_gauge_pressure
-from toolkit.diagnosis.signs import OUTLET, SIGNS, SUN, Signs
+from toolkit.diagnosis.signs import GAS, OUTLET, SIGNS, START, SUN, Signs
 from toolkit.diagnosis.symptoms import LITTLE, LOW, STILL, SUN_RISE, gauge_step
 from toolkit.errors import QuantityError, ScenarioError
 from toolkit.scenario import Station
@@ -18,6 +19,8 @@ from toolkit.units import STANDARD_ATMOSPHERE, format_quantity, parse_quantity
 
 # Below this share of the set point the outlet is far low.
 FAR_LOW = 0.5
+# Up from this share of its start on record a relief may be open: a gauge can err, and so can a spring.
+STARTS = 0.95
 # Lock-up is off its record by more than a gauge can err in two visits.
 LOCK_UP_OFF = 0.06
 # The inlet gauge is low, and far low, below these shares of the pressure on record.
@@ -38,25 +41,29 @@ LARGEST = 2e7
 class Record:
     """What stands on a station's record, all gauge pressures [Pa].
 
-    The worker's set point, its lock-up, the weakest appliance's rating, and the inlet pressure it was set up for.
-    Raises ScenarioError for a number that cannot be, and for a lock-up below the set point.
+    The worker's set point, its lock-up, the weakest appliance's rating, the inlet pressure it was set up for, and where
+    its internal relief starts, if one is fitted and that is known.
+    Raises ScenarioError for a number that cannot be, and for a lock-up or a relief's start below the set point.
     """
 
     set_gauge_pressure: float
     lock_up_gauge_pressure: float
     rating_gauge_pressure: float
     inlet_gauge_pressure: float
+    relief_start_gauge_pressure: float | None = None
 
     def __post_init__(self) -> None:
-        for one in fields(self):
-            checks.number(f"record.{one.name}", getattr(self, one.name), 0.0, LARGEST, "Pa", above=True)
-        if self.lock_up_gauge_pressure < self.set_gauge_pressure:
-            raise ScenarioError(
-                "record.lock_up_gauge_pressure",
-                self.lock_up_gauge_pressure,
-                f"at least the set point, {self.set_gauge_pressure:g} Pa",
-                "Look the two up again: they may be the wrong way round.",
-            )
+        known = {one.name: value for one in fields(self) if (value := getattr(self, one.name)) is not None}
+        for name, value in known.items():
+            checks.number(f"record.{name}", value, 0.0, LARGEST, "Pa", above=True)
+        for name in ("lock_up_gauge_pressure", "relief_start_gauge_pressure"):
+            if known.get(name, self.set_gauge_pressure) < self.set_gauge_pressure:
+                raise ScenarioError(
+                    f"record.{name}",
+                    known[name],
+                    f"at least the set point, {self.set_gauge_pressure:g} Pa",
+                    "Look the two up again: they may be the wrong way round.",
+                )
 
     @property
     def top_gauge_pressure(self) -> float:
@@ -84,18 +91,23 @@ def record_of(station: Station) -> Record:
         lock_up_gauge_pressure(worker.condition(), worker.adjusted_at_inlet_gauge_pressure),
         min(load.maximum_gauge_pressure for load in station.loads),
         station.supply.gauge_pressure,
+        worker.set_gauge_pressure + worker.relief.start_above_set if worker.relief else None,
     )
 
 
 @dataclass(frozen=True)
 class Field:
-    """Something to type: its key, its name, its kind of quantity (units.py), a usual text, whether it may be 0."""
+    """Something to type: its key, its name, its kind of quantity (units.py), a usual text, whether it may be 0.
+
+    `layer`: it is asked only where that layer is fitted, and may be left out.
+    """
 
     key: str
     name: str
     kind: str
     usual: str
     may_be_zero: bool = True
+    layer: str = ""
 
 
 RECORD: dict[str, Field] = {
@@ -111,6 +123,14 @@ RECORD: dict[str, Field] = {
             False,
         ),
         Field("inlet_gauge_pressure", "inlet pressure", "gauge_pressure", "60 psig", False),
+        Field(
+            "relief_start_gauge_pressure",
+            "internal relief starts at",
+            "low_gauge_pressure",
+            "16 in. w.c.",
+            False,
+            "relief",
+        ),
     )
 }
 READINGS: dict[str, Field] = {
@@ -198,6 +218,15 @@ def signs_of_readings(readings: GaugeReadings, record: Record) -> Signs:
     return Signs(**found)
 
 
+def signs_beside_start(signs: Signs, readings: GaugeReadings, record: Record) -> Signs:
+    """The sign that gas at the vent and the gauge tell only together: is the outlet as high as the relief's start?"""
+    off = readings.outlet_off if readings.outlet_off_later is None else readings.outlet_off_later
+    met = ((signs.vent_on, readings.outlet_on), (signs.vent_off, off))
+    outlets = [outlet for gas, outlet in met if gas in GAS[1:] and outlet is not None]
+    known = outlets and record.relief_start_gauge_pressure is not None
+    return Signs(relief_start=start_value(outlets, record)) if known else Signs()
+
+
 def step(values: tuple[str, ...], number: float, *steps: float) -> str:
     """The value whose place is the number of steps that have been passed."""
     return values[sum(number > step for step in steps)]
@@ -207,6 +236,15 @@ def outlet_value(outlet: float, record: Record) -> str:
     """What the outlet gauge [Pa] says."""
     limits = (FAR_LOW * record.set_gauge_pressure, LOW * record.set_gauge_pressure)
     return step(OUTLET, outlet, *limits, record.top_gauge_pressure, record.far_high_gauge_pressure)
+
+
+def start_value(outlets: Iterable[float], record: Record) -> str:
+    """What the outlet gauge [Pa] says beside the internal relief's start, wherever gas left the vent."""
+    lowest = min(outlets, default=None)
+    if lowest is None:
+        return START[0]
+    start = record.relief_start_gauge_pressure or 0.0
+    return START[1] if lowest < STARTS * start else START[2]
 
 
 def lock_up_value(outlet: float, record: Record) -> str:

@@ -16,6 +16,8 @@ GAS = ("none", "a whiff", "strong")
 # Of the whole day: that it blows now cannot be told from it.
 STACK = ("shut", "weeping", "blows or has blown")
 PROVEN = ("as on record", "off")
+# Held open by the pressure, an internal relief lets nothing off below the point at which it starts.
+START = ("no gas leaves", "below it", "as high")
 SUN = ("no rise", "rises and stays up", "rises and falls back")
 
 
@@ -45,6 +47,12 @@ SIGNS: dict[str, Sign] = {
         Sign("vent_on", "gas at the vent, all on", GAS),
         Sign("vent_off", "gas at the vent, all off", GAS),
         Sign("vent_held", "gas at the vent, outlet held low", GAS),
+        Sign(
+            "relief_start",
+            "outlet gauge beside the internal relief's start, while gas leaves the vent",
+            START,
+            ordered=False,
+        ),
         Sign("relief", "relief stack", STACK),
         Sign("slam_shut", "slam-shut", ("open", "tripped")),
         Sign("switch", "pressure switch", ("quiet", "made", "chatters")),
@@ -83,6 +91,7 @@ class Signs:
     vent_on: str | None = None
     vent_off: str | None = None
     vent_held: str | None = None
+    relief_start: str | None = None
     relief: str | None = None
     slam_shut: str | None = None
     switch: str | None = None

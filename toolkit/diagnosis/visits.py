@@ -26,6 +26,7 @@ from toolkit.diagnosis.readings import (
     lock_up_value,
     outlet_value,
     record_of,
+    start_value,
     step,
     sun_value,
 )
@@ -212,15 +213,21 @@ def _meter_off(day: _Day) -> str | None:
     return None if day.off is None else step(SIGNS["meter_off"].values, day.supplied(day.off.end), VENT_STEPS[1])
 
 
-def _vent(day: _Day, at: _Stretch | None) -> str | None:
+def _gas_level(day: _Day, regulator: Regulator, at: _Stretch) -> int:
     """Air that the case breathes does not smell: gas has to pass the diaphragm, and the vent."""
-    if at is None:
+    return vent_level(min(day.trace.at(f"{regulator.name}_{flow}_flow", at.end) for flow in ("relief", "vent")))
+
+
+def _vent(day: _Day, at: _Stretch | None) -> str | None:
+    return None if at is None else GAS[max(_gas_level(day, one, at) for one in day.station.regulators)]
+
+
+def _relief_start(day: _Day) -> str | None:
+    worker = min(day.station.regulators, key=lambda one: one.set_gauge_pressure)
+    smelt = [at for at in (day.on, day.off) if at is not None]
+    if worker.relief is None or not smelt:
         return None
-    flows = (
-        min(day.trace.at(f"{one.name}_{flow}_flow", at.end) for flow in ("relief", "vent"))
-        for one in day.station.regulators
-    )
-    return GAS[max(map(vent_level, flows))]
+    return start_value([day.shows(at.end) for at in smelt if _gas_level(day, worker, at)], day.record)
 
 
 def _vent_held(day: _Day) -> str | None:
@@ -352,6 +359,7 @@ _READ: Mapping[str, Callable[[_Day], str | None]] = {
     "vent_on": lambda day: _vent(day, day.on),
     "vent_off": lambda day: _vent(day, day.off),
     "vent_held": _vent_held,
+    "relief_start": _relief_start,
     "relief": _relief,
     "slam_shut": _slam_shut,
     "switch": _switch,

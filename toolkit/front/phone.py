@@ -45,7 +45,7 @@ LIMITS = {
     **{
         name: getattr(readings, name)
         for name in (
-            *("FAR_LOW", "LOCK_UP_OFF", "INLET_LOW", "INLET_FAR_LOW", "DROP_MARKED", "DROP_LARGE"),
+            *("FAR_LOW", "STARTS", "LOCK_UP_OFF", "INLET_LOW", "INLET_FAR_LOW", "DROP_MARKED", "DROP_LARGE"),
             *("BETWEEN_LOW", "BETWEEN_HIGH", "KICK_MARKED", "KICK_LARGE"),
         )
     },
@@ -145,6 +145,7 @@ def course() -> dict[str, Any]:
         "stations": list(stations()),
         "why": why(),
         "cautions": look_up_words.CAUTIONS,
+        "carried": look_up_words.CARRIED,
         "defers": look_up_words.DEFERS,
         "teaching": look_up_words.TEACHING,
         "ends": look_up_words.ENDS,
@@ -177,8 +178,12 @@ def stations() -> Iterator[dict[str, Any]]:
             "title": found.title,
             "layers": sorted(look_up.layers_of(found.scenario.station)),
             "network": found.feeds_network,
-            "record": {key: units.format_pressure(getattr(record, key), "us") for key in readings.RECORD},
+            "record": {key: _shown(getattr(record, key)) for key in readings.RECORD},
         }
+
+
+def _shown(pressure: float | None) -> str:
+    return "" if pressure is None else units.format_pressure(pressure, "us")
 
 
 def why() -> dict[str, str]:
@@ -207,7 +212,9 @@ def why() -> dict[str, str]:
 
 
 def _fields(of: dict[str, readings.Field]) -> dict[str, dict[str, str]]:
-    return {key: {"name": one.name, "kind": one.kind, "usual": one.usual} for key, one in of.items()}
+    return {
+        key: {"name": one.name, "kind": one.kind, "usual": one.usual, "layer": one.layer} for key, one in of.items()
+    }
 
 
 def packed(table: Signatures) -> str:

@@ -22,6 +22,7 @@ from toolkit.diagnosis.look_up import (
     signs_with,
     suspects_of,
 )
+from toolkit.diagnosis.look_up_words import CARRIED
 from toolkit.diagnosis.next_check import STOPS, stops_of
 from toolkit.diagnosis.posterior import PRIORS, PRIORS_DATED
 from toolkit.diagnosis.readings import READINGS, RECORD, GaugeReadings, Record, record_of
@@ -61,9 +62,10 @@ class Ask:
         self.stops = {key: self._box(first_up(words)) for key, words in STOPS.items()}
         self.safe = self._box("A qualified person has made it safe by the written procedure")
         self.qualified = self._box("I am qualified, and have the written procedure: propose such work too")
+        self.carried = self._box(CARRIED)
         self.layers = {key: self._box(first_up(words)) for key, words in LAYERS.items()}
         self.signs = {key: self._row(key, words) for rows in QUESTIONS.values() for key, words in rows.items()}
-        self.record = {key: Entry(one, self._changed, kept=True) for key, one in RECORD.items()}
+        self.record = {key: Entry(one, self._changed, kept=not one.layer) for key, one in RECORD.items()}
         self.readings = {key: Entry(one, self._changed) for key, one in READINGS.items()}
         self.weights: dict[str, Any] = {}
         self._weights_box = classed(ipywidgets.VBox(), "gp-entries gp-weights")
@@ -85,6 +87,8 @@ class Ask:
             stops=frozenset(key for key, box in self.stops.items() if box.value),
             done=self.done,
             qualified=self.qualified.value,
+            network=self.station.feeds_network,
+            carried=self.carried.value,
             priors=self._priors(),
             # Other layers than the file's: its own days speak no more.
             table=self._table if layers == layers_of(self.station.scenario.station) else None,
@@ -95,7 +99,7 @@ class Ask:
 
     def _record(self) -> Record:
         """The record typed; where a field cannot be used, what stood there before."""
-        typed = {key: entry.last for key, entry in self.record.items()}
+        typed = {key: entry.last for key, entry in self.record.items() if not RECORD[key].layer}
         set_point = typed["set_gauge_pressure"]
         lock_up = self.record["lock_up_gauge_pressure"]
         if typed["lock_up_gauge_pressure"] < set_point:
@@ -104,7 +108,11 @@ class Ask:
                 "Until then it is taken to be the set point."
             )
             typed["lock_up_gauge_pressure"] = set_point
-        return Record(**typed)
+        relief = self.record["relief_start_gauge_pressure"]
+        if relief.value is not None and relief.value < set_point:
+            relief.refuse("The relief starts below the set point: look both up again. Until then it counts as unknown.")
+            return Record(**typed)
+        return Record(**typed, relief_start_gauge_pressure=relief.value)
 
     def _priors(self) -> Mapping[str, float]:
         return {key: box.value for key, box in self.weights.items()} if self.weights else PRIORS
@@ -140,6 +148,7 @@ class Ask:
         record = record_of(file.scenario.station)
         with self.together():
             self.station, self._table, self._own_file = file, self._table_of_own(file), own
+            self.carried.value = False  # it was said of another station
             fitted = layers_of(file.scenario.station)
             for key, box in self.layers.items():
                 box.value = key in fitted
@@ -224,6 +233,8 @@ class Ask:
         here = set(signs_with(asked.layers))
         for key, row in self.signs.items():
             away(row, key not in here)
+        for key, entry in self.record.items():
+            away(entry, RECORD[key].layer not in ("", *asked.layers))
         for key, entry in self.readings.items():
             away(entry, _layer_of(key) not in (None, *asked.layers))
         for name, rows in QUESTIONS.items():
@@ -233,6 +244,7 @@ class Ask:
             away(box, key not in suspects_of(asked.layers))
         away(self.layers["shutoff_first"], not self.layers["slam_shut"].value)
         away(self.layers["damped"], not self.layers["line"].value)
+        away(self.carried, not asked.network)
         away(self._file_part, self._pick.value != OWN)
 
     def _ask_station(self) -> Iterable[Any]:
@@ -284,7 +296,7 @@ class Ask:
             [ipywidgets.HTML(f"<p class='gp-small'>{words}</p>"), self.weights_said, self._weights_box],
             opened=self.open_weights,
         )
-        return head("You"), self.qualified, weights
+        return head("You"), self.qualified, self.carried, weights
 
     def _box(self, words: str) -> Any:
         box = ipywidgets.Checkbox(description=words, indent=False, layout=ipywidgets.Layout(width="auto"))

@@ -35,9 +35,9 @@ class Entry(ipywidgets.VBox):  # type: ignore[misc]
         super().__init__([self.text, self._said])
         self.add_class("gp-entry")
 
-    def put(self, pressure: float, units: str) -> None:
-        """Put in a pressure as it is shown in a display set."""
-        self.text.value = format_pressure(pressure, units)
+    def put(self, pressure: float | None, units: str) -> None:
+        """Put in a pressure as it is shown in a display set; None empties the field."""
+        self.text.value = "" if pressure is None else format_pressure(pressure, units)
 
     def clear(self) -> None:
         """Empty the field."""

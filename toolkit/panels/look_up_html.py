@@ -223,8 +223,8 @@ def _read(asked: Asked, units: str) -> list[str]:
 
 
 def _record(asked: Asked, units: str) -> str:
-    record = asked.record
-    return "; ".join(f"{one.name} {format_pressure(getattr(record, key), units)}" for key, one in RECORD.items())
+    known = {key: value for key in RECORD if (value := getattr(asked.record, key)) is not None}
+    return "; ".join(f"{RECORD[key].name} {format_pressure(value, units)}" for key, value in known.items())
 
 
 def _sentence(words: str) -> str:

@@ -236,6 +236,7 @@ def checks_at(case: TroubleCase) -> tuple[Check, ...]:
         "trip": known.get("slam_shut") != "tripped",
         "switch": not station.switches,
         "switch_point": not station.switches,
+        "relief_start": not any(one.relief for one in station.regulators),
         "relief": not station.relief_valves,
         "relief_point": not station.relief_valves,
         "between": not monitors(station),

@@ -11,7 +11,7 @@ from functools import partial
 from random import Random
 from typing import NamedTuple
 
-from toolkit.diagnosis.load_words import at_place
+from toolkit.diagnosis.load_words import at_place, feeds_network
 from toolkit.diagnosis.posterior import Belief
 from toolkit.diagnosis.signatures import SUSPECTS, TWO
 from toolkit.diagnosis.signs import STACK, Signs
@@ -117,6 +117,12 @@ _HAS_BLOWN = (
     " What leaves the stack can burn: nobody and no flame near it. A relief that has blown says that the outlet has "
     "reached its mark, or that it leaks: look on the tags whether that mark lies above the rating."
 )
+# It may be stopped for, and the visit counts that; the least that is right goes before.
+_STACK_OUTDOORS = (
+    "In doubt, to stop is never unsafe, and at the visit it counts to make safe first. But a stack lets gas off "
+    "outdoors, where a relief is meant to send it: kept clear, it asks for no stop. Stopping costs the customers their "
+    "gas."
+)
 # What was met is as it should be, and was taken for abnormal.
 _NOT_YET = (
     "What was met is as it should be: nothing abnormal shows so far. To look on is right, to call it abnormal is not."
@@ -135,6 +141,7 @@ def _first(case: TroubleCase, key: str, chance: Random, units: str) -> ChoiceQue
     why = _WHY[right] + (_HAS_BLOWN if right == "look" and opening.relief in STACK[1:] else "")
     wrong = {name: way.wrong for name, way in _WAYS.items()}
     wrong |= {"look": _NOT_YET} if right == "as_record" else {}
+    wrong |= {"make_safe": _STACK_OUTDOORS} if opening.relief in STACK[1:] else {}
     wrong |= {"leave": _TRIPPED_AND_MORE} if flag == "tripped" else {}
     options = [
         (way.said, why if name == right else wrong[name], name == right)
@@ -158,12 +165,20 @@ def _first(case: TroubleCase, key: str, chance: Random, units: str) -> ChoiceQue
 # The visit, and the cause
 
 
+# Said where a station feeds mains: without it nobody isolates the run.
+_CARRIED = (
+    "Another run stands ready beside this one: by the operator's plan it carries the load whenever this one is shut. "
+)
+
+
 def _visit(case: TroubleCase, key: str, chance: Random, units: str) -> VisitQuestion:  # noqa: ARG001  (nothing drawn)
+    mains = feeds_network(case.place)
     return VisitQuestion(
         key,
         f"{call_words(case)} You are qualified for work on this station, and the written "
         "procedure is in your hand. Nobody smells gas indoors; people and flames are kept away from vents and stacks, "
-        "and the operator knows. The meter stands before the regulators. Choose one check after the other, each for "
+        "and the operator knows. The meter stands before the regulators. "
+        f"{_CARRIED if mains else ''}Choose one check after the other, each for "
         "what it tells a minute, and leave when you know enough. If a stop condition shows, that comes first.",
         case.opening(),
         case.signs,
@@ -172,6 +187,7 @@ def _visit(case: TroubleCase, key: str, chance: Random, units: str) -> VisitQues
         case.suspect,
         tuple(one.key for one in checks_at(case)),
         case.name,
+        carried=mains,
     )
 
 

@@ -1,8 +1,9 @@
 """A visit as a question: checks are chosen one after the other, each costs minutes and shows its signs.
 
 Credit is the mean, over what was done, of the information a minute of the choice beside that of the best choice open
-at that moment; an unsafe act ends the visit and earns nothing. Information, and the minutes of making ready that
-count with a check's own: `toolkit.diagnosis.next_check`.
+at that moment; an unsafe act ends the visit and earns nothing. To make safe earns all where a stop condition holds, and
+first of all where gas has left a stack on arrival; elsewhere it earns nothing. Information, and the minutes of making
+ready that count with a check's own: `toolkit.diagnosis.next_check`.
 """
 
 from __future__ import annotations
@@ -13,33 +14,28 @@ from typing import Any
 
 import numpy as np
 
-from toolkit.diagnosis.load_words import at_place
-from toolkit.diagnosis.next_check import (
-    CHECKS,
-    STOPS,
-    Check,
-    entropy,
-    information,
-    next_check,
-    out_of_reach,
-    rate,
-    stops_of,
-    worth_making,
-)
+from toolkit.diagnosis.check_list import CHECKS, Check, Permit, allowed, checks_of, out_of_reach
+from toolkit.diagnosis.load_words import at_place, feeds_network
+from toolkit.diagnosis.next_check import STOPS, entropy, information, next_check, rate, stops_of, worth_making
 from toolkit.diagnosis.posterior import PRIORS, Belief, belief
-from toolkit.diagnosis.signs import SIGNS, Signs
+from toolkit.diagnosis.signs import SIGNS, STACK, Signs
 from toolkit.errors import AnswerError
 from toolkit.quiz.grades import Grade
 
 # What is done while a stop condition holds, and how long it takes; common practice, no source.
 MAKE_SAFE, SAFE_MINUTES = "make_safe", 10.0
 MAKE_SAFE_NAME = "stop, keep people away, call, and have it made safe by the written procedure"
+# What ends a visit at a station whose run nothing else stands in for.
+ALONE = (
+    "This run alone feeds its mains: who isolates it takes the gas from all its customers. It waits until another run "
+    "or a bypass carries the load."
+)
 NOTHING_SHOWN, MADE_SAFE = "nothing to be had as things stand", "made safe"
 # The checks by what one does, so that they are found on a page. What nobody may do stands where it would be done: a
 # group of its own would tell.
 GROUPS: Mapping[str, tuple[str, ...]] = {
     "Look, listen and ask": ("ask", "flags", "frost", "stack", "listen", "vent_end", "smell_on"),
-    "Read gauges and the meter": ("gauge_on", "inlet", "filter", "between", "meter_on", "sun"),
+    "Read gauges and the meter": ("gauge_on", "inlet", "filter", "between", "meter_on", "vent_gauge", "sun"),
     "Work valves and vents": (
         *("gauge_pilots", "cut_off", "gauge_off", "smell_off", "meter_off", "held_low"),
         *("plug_vent", "lift_lever"),
@@ -60,7 +56,9 @@ class VisitQuestion:
 
     `opening` is what is known on arrival, `shows` all that can be looked at; `place` names the station whose table
     speaks, `suspects` what can be wrong there, `truth` what is. `checks` are the keys of what may be chosen, unsafe
-    acts among them; MAKE_SAFE may always be chosen. An answer is the keys of what was done, in order.
+    acts among them; MAKE_SAFE may always be chosen. `carried`: another run or a bypass carries the load of the mains
+    that the station feeds; without it a check that isolates the run is an unsafe act there. An answer is the keys of
+    what was done, in order.
     """
 
     key: str
@@ -72,6 +70,11 @@ class VisitQuestion:
     truth: str
     checks: tuple[str, ...]
     case: str = ""
+    carried: bool = False
+
+    def may(self) -> Permit:
+        """What the hard safety filter asks for: at a visit a qualified person is at work."""
+        return Permit(qualified=True, network=feeds_network(self.place), carried=self.carried)
 
     def graded(self, answer: Any) -> Grade:
         """The grade of what was done, in order. Raises AnswerError for what cannot be graded."""
@@ -149,17 +152,19 @@ def walk(question: VisitQuestion, acts: Sequence[str]) -> Walk:
         holding = [one for one in stops_of(signs) if one not in safe]
         if act == MAKE_SAFE:
             safe += holding
-            steps.append(Step(act, MAKE_SAFE_NAME, SAFE_MINUTES, (), float(bool(holding))))
+            # To stop first where gas has left a stack is never wrong, though nobody has to.
+            first = not steps and question.opening.relief in STACK[1:]
+            steps.append(Step(act, MAKE_SAFE_NAME, SAFE_MINUTES, (), float(bool(holding) or first)))
             continue
-        check, name = CHECKS[act], named(act, question.place)
-        stopped = check.forbidden or (f"{_sentence(STOPS[holding[0]])} Nothing is read before that." if holding else "")
+        check, name = checks_of(question.may()["network"])[act], named(act, question.place)
+        stopped = _unsafe(question, check, holding)
         if stopped:
             steps.append(Step(act, name, 0.0, (), 0.0))
             break
         if act in out_of_reach(signs):
             steps.append(Step(act, name, check.minutes, (), 0.0))
             continue
-        credit = _credit(_thinks(question, signs), check, _closed(question, acts[:number], signs), safe)
+        credit = _credit(question, signs, check, _closed(question, acts[:number], signs), safe)
         new = {key: value for key in check.signs if (value := getattr(question.shows, key)) is not None}
         signs = question.shows.only({*signs.met(), *new})
         shown = tuple((at_place(SIGNS[k].name, question.place), at_place(v, question.place)) for k, v in new.items())
@@ -181,7 +186,7 @@ def advised_acts(question: VisitQuestion) -> tuple[str, ...]:
             _thinks(question, so_far.signs),
             _closed(question, acts, so_far.signs),
             made_safe=stops_of(so_far.signs),
-            qualified=True,
+            **question.may(),
         )
         if advice.check is None:
             break
@@ -212,12 +217,22 @@ def _closed(question: VisitQuestion, acts: Sequence[str], signs: Signs) -> set[s
     return {*_checks(acts), *(key for key in CHECKS if key not in question.checks), *out_of_reach(signs)}
 
 
-def _credit(now: Belief, check: Check, closed: Collection[str], safe: Sequence[str]) -> float:
+def _unsafe(question: VisitQuestion, check: Check, holding: Sequence[str]) -> str:
+    """Why a check ends the visit as things stand; empty where it does not."""
+    if check.forbidden:
+        return check.forbidden
+    if holding:
+        return f"{_sentence(STOPS[holding[0]])} Nothing is read before that."
+    return "" if allowed(check, qualified=True, carried=question.carried) else ALONE
+
+
+def _credit(question: VisitQuestion, signs: Signs, check: Check, closed: Collection[str], safe: Sequence[str]) -> float:
     """What a check tells a minute beside what the best does; what the advice names is as good as the best."""
-    advice = next_check(now, closed, made_safe=tuple(safe), qualified=True)
+    now = _thinks(question, signs)
+    advice = next_check(now, closed, made_safe=tuple(safe), **question.may())
     if advice.check is not None and advice.check.key == check.key:
         return 1.0
-    ways = worth_making(now, closed, qualified=True)
+    ways = worth_making(now, closed, **question.may())
     best = max((rate(*way) for way in ways), default=0.0)
     return min(1.0, rate(check, information(now, check)) / best) if best else 0.0
 

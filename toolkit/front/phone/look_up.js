@@ -16,7 +16,7 @@ let state, shown;
 function fresh() {
   const first = COURSE.stations[0];
   return {station: 0, layers: [...first.layers], network: first.network, signs: {}, texts: {...first.record}, stops: [], madeSafe: [], done: [],
-    past: [], qualified: false, chosen: null, practising: false};
+    past: [], qualified: false, carried: false, chosen: null, practising: false};
 }
 
 const percent = share => share > 0 && share < 0.005 ? "under 1\u00a0%"
@@ -57,22 +57,25 @@ function stationCard() {
   updates.push(() => { select.value = state.station; });
   return card(2, "Which layers are fitted?", "",
     el("div", {className: "toggles short"}, ...Object.entries(COURSE.layers).map(([key, words]) => toggle(
-      upper(words), () => state.layers.includes(key), () => { state.layers = without(state.layers, key); own(); }))),
+      upper(words), () => state.layers.includes(key), () => { state.layers = without(state.layers, key); own(); })),
+      toggle("Feeds mains", () => state.network, () => { feeds(!state.network); own(); })),
     el("div", {className: "field"},
       el("label", {htmlFor: "station"}, "Or take layers and record from a station of the course"), select));
 }
 
 function own() { state.station = ""; }
 
+// Whether it feeds mains; what carries their load was said of another station.
+function feeds(network) { Object.assign(state, {network, carried: false}); }
+
 function take(place) {
   state.station = place === "" ? "" : Number(place);
-  const station = COURSE.stations[state.station];
-  if (station) {
-    state.layers = [...station.layers];
-    state.network = station.network;
-    Object.assign(state.texts, station.record);
-    for (const key of Object.keys(COURSE.record)) document.getElementById(key).value = station.record[key];
-  }
+  const station = COURSE.stations[state.station], record = station?.record ?? {};
+  if (station) state.layers = [...station.layers];
+  // What a station of one's own feeds, and its record, are asked: those of another would mislead.
+  feeds(Boolean(station?.network));
+  for (const key of Object.keys(COURSE.record))
+    document.getElementById(key).value = state.texts[key] = record[key] ?? "";
   update();
 }
 
@@ -128,8 +131,8 @@ const NEEDS = {between: "between", after_filter: "filter_drop"};
 function readingCard() {
   const whose = el("p"), summary = el("summary", {});
   const fields = Object.keys(COURSE.readings).map(key => [key, field(key, upper(COURSE.readings[key].name))]);
-  const record = el("details", {}, summary, el("div", {className: "fields"},
-    ...Object.keys(COURSE.record).map(key => field(key, `On record: ${COURSE.record[key].name}`))));
+  const kept = Object.entries(COURSE.record).map(([key, one]) => [one.layer, field(key, `On record: ${one.name}`)]);
+  const record = el("details", {}, summary, el("div", {className: "fields"}, ...kept.map(([, one]) => one)));
   updates.push(() => {
     const station = COURSE.stations[state.station];
     summary.textContent = shown.record ? `The record: ${recordWords()}` : "The record: mend what is wrong in it";
@@ -139,6 +142,7 @@ function readingCard() {
       ? `Readings are weighed beside the record of “${station.title}”, invented for this course. It is not yours: ` +
         "type your own station's record here first, or the readings mislead."
       : "Readings are weighed beside the record typed here: your own station's.";
+    for (const [layer, one] of kept) one.hidden = Boolean(layer) && !state.layers.includes(layer);
     for (const [key, one] of fields) one.hidden = key in NEEDS && !shown.here.signs.includes(NEEDS[key]);
   });
   return card(4, "Two or three gauge readings, with their units", "",
@@ -146,19 +150,21 @@ function readingCard() {
 }
 
 function recordWords() {
-  return Object.entries(COURSE.record).map(([key, one]) => `${one.name} ${state.texts[key].trim()}`).join(", ");
+  return Object.entries(COURSE.record).filter(([key]) => state.texts[key].trim())
+    .map(([key, one]) => `${one.name} ${state.texts[key].trim()}`).join(", ");
 }
 
 const REFUSED = {
   empty: "Readings are weighed beside the record: give this one too.",
   above_zero: "This must be above zero, and no more than a gauge here can show: check the number and its unit.",
   range: "No gauge here shows this: check the number and its unit.",
+  relief_start: "The relief starts below the set point: look the two up again.",
   lock_up: "Lock-up lies below the set point: look the two up again, they may be the wrong way round.",
 };
 
 // What each field holds: {value} in Pa, {error} in words, `bare` for a number without its unit; {} where it is empty.
 function readField(key, text) {
-  if (!text.trim()) return key in COURSE.record ? {error: REFUSED.empty} : {};
+  if (!text.trim()) return key in COURSE.record && !WHOLE[key].layer ? {error: REFUSED.empty} : {};
   const found = parsed(text, WHOLE[key].kind);
   if (found.error) return {...found, bare: found.error.endsWith(UNITS.refusals.unit)};
   const lowest = key in COURSE.record ? 0 : COURSE.range.lowest;
@@ -169,8 +175,9 @@ function readField(key, text) {
 
 function look() {
   const typed = Object.fromEntries(Object.keys(WHOLE).map(key => [key, readField(key, state.texts[key] || "")]));
-  const {set_gauge_pressure: set, lock_up_gauge_pressure: lockUp} = typed;
-  if (lockUp.value < set.value) typed.lock_up_gauge_pressure = {error: REFUSED.lock_up};
+  for (const of of ["lock_up", "relief_start"])
+    if (typed[`${of}_gauge_pressure`].value < typed.set_gauge_pressure.value)
+      typed[`${of}_gauge_pressure`] = {error: REFUSED[of]};
   const values = of => Object.fromEntries(Object.keys(of).map(key => [key, typed[key].value ?? null]));
   const record = Object.keys(COURSE.record).some(key => typed[key].error) ? null : values(COURSE.record);
   const read = record ? values(COURSE.readings) : {};
@@ -208,9 +215,11 @@ function barOf(share) {
 }
 
 function checkCard() {
+  const carried = toggle(COURSE.carried, () => state.carried, () => { state.carried = !state.carried; });
+  updates.push(() => { carried.hidden = !state.network; });
   const inside = el("div"), made = el("div"), part = card(6, "What to do next", "", inside, made,
     el("div", {className: "row"},
-      toggle("I am qualified for this work", () => state.qualified, () => { state.qualified = !state.qualified; }),
+      toggle("I am qualified for this work", () => state.qualified, () => { state.qualified = !state.qualified; }), carried,
       plain("Print one page", () => print()), plain("Start over", () => { build(); back(); })));
   updates.push(() => {
     const {advice} = shown;
@@ -245,7 +254,7 @@ function checkParts(advice) {
 
 function factsOf(check) {
   return {Takes: `about ${check.minutes} min`, Effort: check.effort, Risk: check.risk,
-    "For whom": check.qualified ? "qualified persons only, by the written procedure" : "whoever may do this by the written procedure"};
+    "For whom": check.qualified || (state.network && check.isolates) ? "qualified persons only, by the written procedure" : "whoever may do this by the written procedure"};
 }
 
 function meaning(outcome) {

@@ -108,8 +108,11 @@ function outcomes(thought, check) {
   return found.sort((one, other) => other.chance - one.chance);
 }
 
-function allowed(check, qualified) {
-  return !check.forbidden && (qualified || !check.qualified);
+// `may` is {qualified, network, carried}: who is there, whether the station feeds mains, whether another run or a
+// bypass carries their load.
+function allowed(check, {qualified, network, carried}) {
+  const isolates = network && check.isolates;
+  return !check.forbidden && (qualified || !(check.qualified || isolates)) && (carried || !isolates);
 }
 
 // What a check tells a minute, the minutes of making ready with its own [bit/min].
@@ -118,8 +121,8 @@ function rate(key, bits) {
 }
 
 // [[check's key, bits]] of what is allowed and not done, the highest rate first.
-function worthMaking(thought, done, qualified) {
-  return Object.entries(COURSE.checks).filter(([key, one]) => !done.includes(key) && allowed(one, qualified))
+function worthMaking(thought, done, may) {
+  return Object.entries(COURSE.checks).filter(([key, one]) => !done.includes(key) && allowed(one, may))
     .map(([key, one]) => [key, information(thought, one)]).filter(([, bits]) => bits >= COURSE.least_bits)
     .sort((one, other) => rate(...other) - rate(...one));
 }
@@ -152,16 +155,16 @@ function meanwhile(signs) {
 }
 
 // What to do next: {state, check, bits, ways}.
-function nextCheck(thought, {done = [], stops = [], madeSafe = [], qualified = false}) {
+function nextCheck(thought, {done = [], stops = [], madeSafe = [], ...may}) {
   const holding = [...stops, ...stopsOf(thought.signs)].filter(one => !madeSafe.includes(one));
   if (holding.length) return {state: "call for help", stop: holding[0], check: null, bits: 0, ways: []};
   const [best, share] = ranked(thought)[0], own = COURSE.confirmed_by[best];
-  const ways = worthMaking(thought, done, qualified), strange = best === COURSE.nothing ? offRecord(thought) : [];
+  const ways = worthMaking(thought, done, may), strange = best === COURSE.nothing ? offRecord(thought) : [];
   if (share >= COURSE.sure && own && !strange.length) {
     const [key, sign, must] = own, shown = thought.signs[sign], check = COURSE.checks[key];
     if (must.includes(shown)) return {state: "found", best, share, strange: [sign], check: null, bits: 0, ways};
     const mayWait = check.minutes > COURSE.long && ways.some(([one]) => COURSE.checks[one].minutes <= COURSE.long);
-    if (shown === undefined && !done.includes(key) && allowed(check, qualified) && !mayWait)
+    if (shown === undefined && !done.includes(key) && allowed(check, may) && !mayWait)
       return {state: "check", best, bearsOut: true, check: key, bits: information(thought, COURSE.checks[key]), ways};
   }
   if (!ways.length) return {state: "not enough to tell", best, strange, check: null, bits: 0, ways};
@@ -268,9 +271,19 @@ function signsOfReadings(read, record) {
   return found;
 }
 
+// The sign that gas at the vent and the gauge tell only together.
+function signsBesideStart(signs, read, record) {
+  const start = record.relief_start_gauge_pressure, values = COURSE.signs.relief_start.values;
+  const off = read.outlet_off_later ?? read.outlet_off, gas = COURSE.signs.vent_off.values.slice(1);
+  const outlets = [[signs.vent_on, read.outlet_on], [signs.vent_off, off]]
+    .filter(([smelt, outlet]) => gas.includes(smelt) && outlet != null).map(([, outlet]) => outlet);
+  if (start == null || !outlets.length) return {};
+  return {relief_start: values[Math.min(...outlets) < COURSE.limits.STARTS * start ? 1 : 2]};
+}
+
 // --- From what was entered to the answer: the same as diagnosis/look_up.py
 
-const PLAIN = {done: [], stops: [], madeSafe: [], qualified: false};
+const PLAIN = {done: [], stops: [], madeSafe: [], qualified: false, network: false, carried: false};
 
 // What layers amount to: {kind, priors of the suspects that can be there, signs that can be met}.
 function stationOf(layers) {
@@ -284,9 +297,11 @@ function stationOf(layers) {
   };
 }
 
-// `asked` is {layers, signs, read, record, done, stops, madeSafe, qualified}.
+// `asked` is {layers, signs, read, record, done, stops, madeSafe, qualified, network, carried}.
 function answer(asked) {
-  const here = stationOf(asked.layers), read = signsOfReadings(asked.read, asked.record), all = {...asked.signs, ...read};
+  const here = stationOf(asked.layers), gauges = signsOfReadings(asked.read, asked.record);
+  const read = {...gauges, ...signsBesideStart({...asked.signs, ...gauges}, asked.read, asked.record)};
+  const all = {...asked.signs, ...read};
   const signs = Object.fromEntries(here.signs.filter(key => key in all).map(key => [key, all[key]]));
   const overruled = Object.keys(read).filter(key => key in asked.signs && asked.signs[key] !== read[key]);
   const now = belief(here.kind, signs, here.priors, here.signs);
