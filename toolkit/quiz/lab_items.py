@@ -98,7 +98,7 @@ def _says(pair: Pair, option: int, right: int, telling: PairCheck, values: Value
     if right == 2:
         shows = f"Nobody has done this yet: {telling.check.name}."
         return (
-            f"Right: all that was read is the same with both. {shows}"
+            f"All that was read is the same with both. {shows}"
             if option == 2
             else (f"What was read fits {pair.suspects[option]}, but it fits the other as well. {shows}")
         )
