@@ -38,6 +38,16 @@ def test_the_cause_is_told_by_what_comes_back_and_by_nothing_else(seed: int) -> 
     assert found.get("meter, all off", "stands") == "stands"
 
 
+@pytest.mark.parametrize("seed", range(8))
+@pytest.mark.parametrize("key", ["20.check", "20.cause"])
+def test_what_is_told_names_the_reading_that_differs_and_none_that_is_the_same(key: str, seed: int) -> None:
+    """Of the three readings of the shut valve only the lock-up tells."""
+    question = choice(key, seed)
+    said = [words for words in question.told if "lock-up beside its record" in words]
+    assert said or question.right == 2
+    assert not [words for words in said if "over minutes" in words]
+
+
 def test_each_answer_is_right_sometimes() -> None:
     assert {choice("20.cause", seed).right for seed in range(24)} == {0, 1, 2}
 

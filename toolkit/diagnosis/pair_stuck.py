@@ -117,7 +117,7 @@ SMELL_ON, SMELL_OFF = (
 HELD_LOW = replace(
     CHECKS["held_low"],
     key="held_low_still",
-    name="hold the outlet low until the stack is still, then smell at the vent",
+    name="hold the outlet low until the stack is still, then look for gas at the vent",
 )
 PAIR = Pair(
     noticed="The outlet stands high, and gas blows out beside the regulator's vent.",

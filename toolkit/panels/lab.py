@@ -212,8 +212,8 @@ def _hidden(lab: Lab, one: PairCheck, trace: Trace, settings: Settings) -> Shown
         drawing=station_svg(view, view_mode=settings.get("screen", "desk")),
         chart=replace(made.chart, events=markers(lab, one)),
         readouts=(
-            ("outlet gauge now", format_pressure(gauge, units)),
-            ("drawn now", format_quantity(burnt, "standard_flow", units)),
+            ("outlet gauge, moment shown", format_pressure(gauge, units)),
+            ("drawn, moment shown", format_quantity(burnt, "standard_flow", units)),
             *found,
         ),
         sentence=tidy(asked(lab.pair, one, found)),

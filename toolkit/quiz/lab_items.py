@@ -87,10 +87,18 @@ def _tells(pair: Pair, one: PairCheck, values: Values) -> str:
     """What is right or wrong with a check, as a sentence."""
     if one.check.forbidden:
         return stop_card(one.check)
-    first, second = (told(pair.shows(values, one.check.key, which)) for which in (FIRST, SECOND))
+    first, second = (pair.shows(values, one.check.key, which) for which in (FIRST, SECOND))
     if not one.tells:
-        return f"It shows the same with both ({first}), so it tells nothing here."
-    return f"With {pair.suspects[FIRST]} it shows {first}. With {pair.suspects[SECOND]} it shows {second}."
+        return f"It shows the same with both ({told(first)}), so it tells nothing here."
+    return (
+        f"With {pair.suspects[FIRST]} it shows {_apart(first, second)}. "
+        f"With {pair.suspects[SECOND]} it shows {_apart(second, first)}."
+    )
+
+
+def _apart(ours: tuple[Reading, ...], theirs: tuple[Reading, ...]) -> str:
+    """The readings that differ, in words: what is the same with both causes would hide them."""
+    return told(tuple(one for one in ours if one not in theirs))
 
 
 def _says(pair: Pair, option: int, right: int, telling: PairCheck, values: Values) -> str:
@@ -98,14 +106,14 @@ def _says(pair: Pair, option: int, right: int, telling: PairCheck, values: Value
     if right == 2:
         shows = f"Nobody has done this yet: {telling.check.name}."
         return (
-            f"Right: all that was read is the same with both. {shows}"
+            f"All that was read is the same with both. {shows}"
             if option == 2
             else (f"What was read fits {pair.suspects[option]}, but it fits the other as well. {shows}")
         )
-    shown = told(pair.shows(values, telling.check.key, right))
+    found, others = (pair.shows(values, telling.check.key, which) for which in (right, 1 - right))
+    shown = _apart(found, others)
     if option == right:
         return f"The check that tells shows {shown}. That is {pair.suspects[right]}."
     if option == 2:
         return f"One of them is a check that tells. It shows {shown}."
-    other = told(pair.shows(values, telling.check.key, option))
-    return f"With {pair.suspects[option]} the check that tells would show {other}. It shows {shown}."
+    return f"With {pair.suspects[option]} the check that tells would show {_apart(others, found)}. It shows {shown}."
