@@ -345,8 +345,14 @@ def test_the_command_refuses_what_is_no_file_and_no_folder_of_the_course(
     assert main(["author-check", "--station", named[0], "--session", named[1], "--session", named[2]]) == 2
     out = capsys.readouterr().out
     assert all(name in out for name in named)
-    assert main(["author-check", "--lesson", "08", "--folder", str(tmp_path)]) == 2
-    assert "no source folder" in capsys.readouterr().err
+    # nor does a folder that is none
+    words = ["author-check", "--lesson", "08", "--folder", str(tmp_path), "--session", named[2]]
+    assert main(words) == 2
+    out = capsys.readouterr().out
+    assert "no source folder" in out
+    assert named[2] in out
+    assert main(["author-check", "--folder", str(tmp_path)]) == 2
+    assert "no source folder" in capsys.readouterr().out
 
 
 def test_shipped_stations_have_nothing_to_mend() -> None:

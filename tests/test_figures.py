@@ -336,6 +336,19 @@ def test_no_word_over_a_chart_is_struck_out_by_a_line(chart: TimeChart) -> None:
     assert all(picture.index(f">{text}</text>") > last_line for text in written)
 
 
+def test_what_the_day_brings_gives_way_to_what_a_layer_does(chart: TimeChart) -> None:
+    day = tuple(EventMarker(t, f"burners at {t:.0f}", minor=True) for t in (10.0, 11.0, 12.0, 13.0))
+    trip = EventMarker(14.0, "slam-shut trips")
+    chart.draw(ChartData((STEADY,), events=(*day, trip)))
+    written = [label.text for label in chart.labels]
+    assert trip.label in written
+    assert sum(one.label in written for one in day) == chart.spec.event_rows - 1
+    # where there is room on the left of a greater one, it is used
+    late = EventMarker(55.0, "slam-shut trips")
+    chart.draw(ChartData((STEADY,), events=(*day[:1], late)))
+    assert {day[0].label, late.label} <= {label.text for label in chart.labels}
+
+
 @given(st.text(alphabet="abcdefghijklmnopqrstuvwxyz ABC.,0123456789%▲▼", min_size=1, max_size=40), st.booleans())
 @settings(derandomize=True)
 def test_a_text_takes_the_room_of_its_letters(text: str, bold: bool) -> None:

@@ -256,7 +256,9 @@ def test_the_moment_moves_drawing_and_readouts_and_leaves_the_run(lesson: str) -
     assert shown(made).drawing != drawing
     assert np.array_equal(shown(made).chart.lines[0].values, line)
     assert readouts(made)["outlet now"] == format_pressure(trace.at(OUTLET, 60.0), "us")
-    assert number(readouts(made)["flow now"]) == pytest.approx(trace.at("appliances_flow", 60.0) * HOUR / SCF, abs=0.5)
+    assert number(readouts(made)["burners take now"]) == pytest.approx(
+        trace.at("appliances_flow", 60.0) * HOUR / SCF, abs=0.5
+    )
     assert any("take" in words for words in drawn_words(made)), "burners are on at 60 s"
     made.rows["moment"].value = 400.0
     assert "off" in drawn_words(made)
@@ -478,7 +480,10 @@ def test_02_set_point_up_lifts_day_and_night() -> None:
 def test_02_demand_up_droops() -> None:
     days = [by_day("02", demand=flow / FLOW) for flow in (100, 600, 1200)]
     assert days[0] > days[1] > days[2]
-    assert readouts(panel("02", demand=1200 / FLOW, moment=60.0))["flow now"] != readouts(panel("02"))["flow now"]
+    assert (
+        readouts(panel("02", demand=1200 / FLOW, moment=60.0))["burners take now"]
+        != readouts(panel("02"))["burners take now"]
+    )
     assert days[2] < 7 * IN_WC
 
 

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from toolkit.figures import cutaway
 from toolkit.figures.schematic import HEIGHT, WIDTH, DebrisView, RegulatorView, regulator_sentence, regulator_svg
 from toolkit.figures.surface import extent
+from toolkit.figures.views import percent
 
 SVG = "{http://www.w3.org/2000/svg}"
 HEALTHY = RegulatorView(
@@ -272,3 +273,9 @@ def test_any_number_gives_a_well_formed_picture(lift: float, relief: float, leve
     svg = regulator_svg(view)
     ElementTree.fromstring(svg)
     assert not re.search(r"\b(nan|inf)\b", svg)
+
+
+def test_what_the_solver_leaves_of_nothing_is_nothing() -> None:
+    assert [percent(value) for value in (0.0, 1e-15, 1e-7, 1e-5, 0.004, 0.126, 1.0, 7.0)] == [
+        *("0 %", "0 %", "0 %", "1 %", "1 %", "13 %", "100 %", "100 %")
+    ]

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 import numpy as np
 from matplotlib.ticker import MaxNLocator
@@ -238,27 +239,26 @@ class TimeChart:
         return f"{mark.label} ▲" if mark.value > high else f"{mark.label} ▼" if mark.value < low else mark.label
 
     def _event_labels(self, events: Sequence[EventMarker]) -> None:
-        """Labels above the plot in rows; one that finds no free row is left to the sentence, its line stays."""
-        high = self.plot[3]
-        taken = [0.0] * self.spec.event_rows
+        """Labels above the plot in rows, minor ones last; what finds no free row is left to the sentence."""
+        (first, last), high = self.spec.x_range, self.plot[3]
+        taken: list[list[tuple[float, float]]] = [[] for _ in range(self.spec.event_rows)]
         places: list[tuple[float, float, str]] = []
-        ordered = sorted(events, key=lambda e: e.time)
-        for index, event in enumerate(ordered):
-            if not self.spec.x_range[0] <= event.time <= self.spec.x_range[1]:
-                continue
+        ordered = sorted((event for event in events if first <= event.time <= last), key=lambda e: e.time)
+        behind = dict(pairwise(ordered))
+        for event in sorted(ordered, key=lambda e: (e.minor, e.time)):
             x, (width, _) = float(self._x_px(event.time)), extent(event.label, self.sizes.text)
             left = min(x, self.size[0] - width)
-            if index + 1 < len(ordered):
+            if event in behind:
                 # A little to the left, where else the next event's line would strike out the last letters.
-                over = left + width + 4 - float(self._x_px(ordered[index + 1].time))
+                over = left + width + 4 - float(self._x_px(behind[event].time))
                 left -= over if 0 < over <= width / 4 else 0.0
-            row = next((r for r, end in enumerate(taken) if left > end + 6), None)
-            if row is None:
+            free = (r for r, one in enumerate(taken) if all(left + width + 6 <= a or b <= left - 6 for a, b in one))
+            if (row := next(free, None)) is None:
                 continue
             y = high + self._row * (row + 0.75)
             self._surface.rule((x, high), (x, y - self._row * 0.4), AXIS, "dotted", self.sizes.thin)
             places.append((left, y, event.label))
-            taken[row] = left + width
+            taken[row].append((left, left + width))
         # all words over all lines, or the line up to a higher row strikes out those below it
         for left, y, text in places:
             self._label(left, y, text)

@@ -34,10 +34,11 @@ class Mark:
 
 @dataclass(frozen=True)
 class EventMarker:
-    """Something that happened at `time` (unit of the x axis)."""
+    """Something that happened at `time` (unit of the x axis); a `minor` one gives way to others where room is short."""
 
     time: float
     label: str
+    minor: bool = False
 
 
 @dataclass(frozen=True)

@@ -51,9 +51,12 @@ def num(value: float) -> str:
     return f"{value:.2f}".rstrip("0").rstrip(".") if math.isfinite(value) else "0"
 
 
+NOTHING: Final = 1e-6  # less of a whole than this shows on no gauge and burns with no flame
+
+
 def share(value: float) -> float:
-    """`value` clipped to 0..1; what is no number becomes 0."""
-    return min(max(value, 0.0), 1.0) if value == value else 0.0
+    """`value` clipped to 0..1; what is no number becomes 0, and so does what the solver leaves of nothing."""
+    return min(value, 1.0) if value > NOTHING else 0.0
 
 
 def safe(text: str) -> str:

@@ -8,6 +8,7 @@ from __future__ import annotations
 from argparse import Namespace
 from collections.abc import Iterable, Iterator, Sequence
 from importlib import resources
+from itertools import chain
 from pathlib import Path
 
 from toolkit.classroom.session import shipped_session, shipped_sessions
@@ -20,19 +21,16 @@ from toolkit.station_file import MOST_CHARACTERS, shipped_stations
 def run(asked: Namespace) -> None:
     """Check what is named, or all that comes along; say all that is wrong.
 
-    Raises LaunchError with the number of things where there are any, or where this is no folder of the course.
+    Raises LaunchError with the number of things where there are any.
     """
     named = asked.station or asked.session or asked.bank or asked.lesson
-    lessons = asked.lesson if named else _lessons(asked.folder)
-    if lessons and not (asked.folder / "toolkit" / "course.py").is_file():
-        raise LaunchError(
-            f"{asked.folder.resolve()} is no source folder of the course: go there, or give it with --folder."
-        )
+    lost = _lost(asked.folder) if asked.lesson or not named else ()
+    lessons = () if lost else asked.lesson if named else _lessons(asked.folder)
     stations = asked.station if named else shipped_stations()
     sessions = asked.session if named else shipped_sessions()
     banks = asked.bank if named else _banks()
     count = 0
-    for said in _all(asked.folder, stations, sessions, banks, lessons):
+    for said in chain(lost, _all(asked.folder, stations, sessions, banks, lessons)):
         count += 1
         say(f"{said}\n")
     if count:
@@ -74,6 +72,13 @@ def _session_wrong(file: str) -> Iterator[str]:
 
 def _bank_wrong(file: str) -> Iterable[str]:
     return bank_errors(_text(file), f"toolkit/quiz/bank/{Path(file).name}" if file in _banks() else file)
+
+
+def _lost(folder: Path) -> tuple[str, ...]:
+    """What is said where lessons are to be checked and this is no source folder."""
+    if (folder / "toolkit" / "course.py").is_file():
+        return ()
+    return (f"{folder.resolve()} is no source folder of the course: go there, or give it with --folder.",)
 
 
 def _lessons(folder: Path) -> tuple[str, ...]:

@@ -244,10 +244,7 @@ def show(settings: Settings) -> Shown:
     reseats = trace.happened("valve_reseats")[:1]
     markers = tuple(EventMarker(event.time / 60, "relief valve reseats") for event in reseats)
     rungs = ladder(trace.scenario.station)
-    shown = watched(WATCH, settings, trace, story(trace, relief, units), readouts, markers, rungs)
-    # Beside the flow out of the stack, "flow" alone would leave it open which of the two is meant.
-    named = tuple(("burners take now" if name == "flow now" else name, text) for name, text in shown.readouts)
-    return replace(shown, readouts=named)
+    return watched(WATCH, settings, trace, story(trace, relief, units), readouts, markers, rungs)
 
 
 def explain(units: str) -> str:

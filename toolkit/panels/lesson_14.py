@@ -235,7 +235,7 @@ def order_words(of: Station) -> str:
     first = found[0]
     device = spoken(first.devices[0]) if first.devices else ""
     wrong = "As set" if first.severity == "must" else "Within its band"
-    more = f" Findings of this kind: {len(found)}." if len(found) > 1 else ""
+    more = f" That is the worst of {len(found)} things wrong with the order." if len(found) > 1 else ""
     return f"{wrong}, {ORDER_WORDS[first.kind].format(device=device)}.{more}"
 
 

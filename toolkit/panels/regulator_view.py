@@ -211,7 +211,7 @@ def readouts(trace: Trace, time: float, units: str) -> tuple[tuple[str, str], ..
     starts = "no relief" if at.relief_start is None else format_pressure(at.relief_start, units)
     return (
         ("outlet now", format_pressure(trace.at("outlet_gauge_pressure", time), units)),
-        ("flow now", format_quantity(max(0.0, trace.at(f"{load}_flow", time)), "standard_flow", units)),
+        ("burners take now", format_quantity(max(0.0, trace.at(f"{load}_flow", time)), "standard_flow", units)),
         ("highest outlet", format_pressure(trace.peak("outlet_gauge_pressure")[1], units)),
         ("lock-up, healthy", format_pressure(at.lock_up, units)),
         ("relief starts, healthy", starts),

@@ -113,7 +113,8 @@ def watched(
     chart = ChartData(
         tuple(lines),
         tuple(_mark(one, scale) for one in rungs if one.kind in watch.marks),
-        (*watch.markers, *acted(trace), *markers),
+        # What a layer does is written before what the day brings anyway.
+        (*(replace(one, minor=True) for one in watch.markers), *acted(trace), *markers),
         moment=moment / 60,
         moment_text=clock(moment),
     )
@@ -141,7 +142,7 @@ def usual_readouts(watch: Watch, trace: Trace, time: float, units: str) -> tuple
     flow = sum(max(0.0, trace.at(f"{load.name}_flow", time)) for load in trace.scenario.station.loads)
     return (
         (f"{place} now", format_pressure(trace.at(signal, time), units)),
-        ("flow now", format_quantity(flow, "standard_flow", units)),
+        ("burners take now", format_quantity(flow, "standard_flow", units)),
         (f"highest {place}", format_pressure(trace.peak(signal)[1], units)),
         ("gas let off", vented_words(trace, units)),
     )
