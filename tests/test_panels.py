@@ -776,3 +776,9 @@ def test_the_menu_of_choices_changes_what_is_run() -> None:
 
 def test_every_fault_has_words_for_a_learner() -> None:
     assert {made.__name__ for made in FAULTS.values()} <= set(FAULT_WORDS)
+
+
+def test_no_sentence_of_a_bench_ends_in_two_full_stops() -> None:
+    start = LESSONS["01"].BENCH.start("us")
+    said = LESSONS["01"].BENCH.show(start | {"upstream": 0.0}).sentence
+    assert "shows 0.0 in. w.c. With" in said

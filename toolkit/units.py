@@ -56,6 +56,8 @@ LONGEST_TEXT = 60
 LARGEST_NUMBER = 1e12
 # A smaller number is shown as nothing: it is the noise of a calculation.
 SMALLEST_SHOWN = 1e-4
+GAUGES = ("low_gauge_pressure", "gauge_pressure")
+MOST_DIGITS = 5
 
 
 def atmosphere(altitude: float) -> float:
@@ -211,12 +213,18 @@ def from_display(number: float, kind: str, system: str) -> float:
 
 
 def format_quantity(value: float, kind: str, system: str) -> str:
-    """An SI value as text, such as "7.0 in. w.c."; a small value keeps two digits, noise is nothing."""
+    """An SI value as text, such as "7.0 in. w.c."; a small value keeps two digits, noise is nothing.
+
+    A gauge tells nothing of less than a tenth of its last digit. No text has more than MOST_DIGITS digits for their own
+    sake: what is large loses those behind the point.
+    """
     unit = display_unit(kind, system)
     number = (value - unit.offset) / unit.scale
-    text = f"{number:,.{unit.decimals}f}"
+    before = len(f"{abs(number):.0f}")
+    text = f"{number:,.{max(0, min(unit.decimals, MOST_DIGITS - before))}f}"
     if not text.strip("-0."):
-        text = f"{number:.2g}" if abs(number) >= SMALLEST_SHOWN else text.lstrip("-")
+        least = 0.1 * 10.0**-unit.decimals if kind in GAUGES else SMALLEST_SHOWN
+        text = f"{number:.2g}" if abs(number) >= least else text.lstrip("-")
     return f"{text} {unit.label}"
 
 

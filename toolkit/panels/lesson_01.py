@@ -27,6 +27,7 @@ from toolkit.units import (
     display_unit,
     format_pressure,
     format_quantity,
+    tidy,
     to_display,
 )
 
@@ -276,7 +277,7 @@ def show(settings: Settings) -> Shown:
             ("downstream, gauge", gauge_words(here.downstream_gauge, units)),
             ("downstream, absolute", absolute_words(here.downstream_absolute, units)),
         ),
-        story(here, units),
+        tidy(story(here, units)),
     )
 
 

@@ -199,7 +199,7 @@ def story(trace: Trace, relief: str, units: str) -> str:
     (load,) = trace.scenario.station.loads
     top_at, top = trace.peak(OUTLET)
     said = [
-        f"By day the outlet holds {shown(DUSK - 1)}; at the end of the night it stands at {shown(MORNING - 1)}.",
+        f"By day the outlet stands at {shown(DUSK - 1)}, at the end of the night at {shown(MORNING - 1)}.",
         *what_the_valve_did(trace, relief, units),
         f"The highest is {format_pressure(top, units)}, at {clock(top_at)}.",
     ]

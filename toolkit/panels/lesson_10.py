@@ -294,7 +294,7 @@ def story(trace: Trace, units: str) -> str:
     goes_on = any(trace.settled(f"{valve.name}_flow") > STILL_BLOWS for valve in valves) and let_off != NO_GAS
     said = [
         verdict(rungs(trace.scenario.station), units),
-        f"By day the outlet holds {day}; at the end of the night it stands at {night}.",
+        f"By day the outlet stands at {day}, at the end of the night at {night}.",
         *what_acted(trace, units),
         f"The highest is {format_pressure(top, units)}, at {clock(top_at)}: "
         + (f"above the limit for {lasting(over)}." if over > 0 else "the limit is never passed."),

@@ -258,7 +258,7 @@ def story(trace: Trace, settings: Settings) -> str:
         return format_pressure(gauge, units)
 
     day, night = (trace.at(OUTLET, t - 1) for t in (NIGHT, MORNING))
-    said = [f"By day the outlet holds {shown(day)}, at the end of the night it stands at {shown(night)}."]
+    said = [f"By day the outlet stands at {shown(day)}, at the end of the night at {shown(night)}."]
     said += acts(trace, units) or ["No layer acts." if settings["layer"] != "none" else "There is no layer."]
     top_at, top = trace.peak(OUTLET)
     said += [f"The highest is {shown(top)}, at {clock(top_at)}.", above_rating(WATCH, trace, units)]

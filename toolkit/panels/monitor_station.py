@@ -102,7 +102,7 @@ def story(trace: Trace, units: str) -> str:
     if monitor is not None:
         between = f", with {shown(trace.at('interstage_gauge_pressure', DUSK - 1))} between the two regulators"
     said = [
-        f"By day the outlet holds {shown(day)}{between}.",
+        f"By day the outlet stands at {shown(day)}{between}.",
         f"At the end of the night it stands at {shown(night)}.",
     ]
     lifts = [trace.at(f"{r.name}_lift", DUSK - 1) / r.travel for r in trace.scenario.station.regulators]

@@ -229,7 +229,7 @@ def story(trace: Trace, units: str) -> str:
     by_day = trace.at("outlet_gauge_pressure", DUSK - 1)
     by_night = trace.at("outlet_gauge_pressure", MORNING - 1)
     said = [
-        f"With the burners on, the outlet holds {shown(by_day)}.",
+        f"With the burners on, the outlet stands at {shown(by_day)}.",
         f"At the end of the night it stands at {shown(by_night)}; a healthy lock-up is {shown(at.lock_up)}.",
     ]
     gas = vented_words(trace, units)

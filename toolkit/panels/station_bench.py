@@ -37,6 +37,7 @@ ACTS: Mapping[str, str] = {
     "reset_refused": "reset refused",
     "reset_not_equalised": "reset refused",
 }
+LEAST_TAKEN = 1e-4  # of what the burners are rated for
 ROLES: Mapping[str, Role] = {
     "worker_set": "holds",
     "monitor_set": "holds",
@@ -139,7 +140,10 @@ def acted(trace: Trace) -> tuple[EventMarker, ...]:
 def usual_readouts(watch: Watch, trace: Trace, time: float, units: str) -> tuple[tuple[str, str], ...]:
     """What the gauges say at a time [s], and what was highest and let off in the whole run."""
     signal, place = f"{watch.at}_gauge_pressure", spoken(watch.at)
-    flow = sum(max(0.0, trace.at(f"{load.name}_flow", time)) for load in trace.scenario.station.loads)
+    loads = trace.scenario.station.loads
+    flow = sum(max(0.0, trace.at(f"{load.name}_flow", time)) for load in loads)
+    # The last of a pipe that runs empty burns nowhere.
+    flow = flow if flow > LEAST_TAKEN * sum(load.rated_flow for load in loads) else 0.0
     return (
         (f"{place} now", format_pressure(trace.at(signal, time), units)),
         ("burners take now", format_quantity(flow, "standard_flow", units)),
