@@ -10,7 +10,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from toolkit.compiled import Floats, Ints, compiled, entry
-from toolkit.devices.fit import REGULATOR
+from toolkit.devices.fit import MAIN_FLOW, REGULATOR
 from toolkit.hunting import most_turned, swings, swings_so_far
 from toolkit.rates import (
     BENDS,
@@ -39,6 +39,9 @@ HUNTING_TOLERANCE = 300.0
 PATIENCE = 2_500
 # A disk may leave a stop by more than this share of its travel only in a step as short as this [s].
 OFF_A_STOP, LONGEST_OFF_A_STOP = 0.02, 0.02
+# Gas may turn back in a regulator by more than this share of what it passed, and by more than this flow [kg/s], only
+# in such a step.
+TURNED_BACK, LEAST_BACK = 1e-2, 1e-6
 # A relief valve's disk may turn round by more than this share of its lift only in such a step.
 TURNED = 5e-3
 # A trip is located to within this time [s].
@@ -133,12 +136,13 @@ def _worst_error(net: Layout, w: Work) -> tuple[float, int]:
 
 @compiled
 def _thrown(net: Layout, w: Work) -> bool:
-    """Whether a disk that stood at a stop is well off it, or a relief valve's disk on its way has turned round.
+    """Whether a disk that stood at a stop is well off it, gas has turned back, or a relief's disk on its way has.
 
     While a disk stands on its seat or wide open the slopes know nothing of the case that must breathe for it to move,
     and the case's error is underrated: a long step on a slowly rising outlet would pass lock-up. Between its opening
     and its closing line a relief's disk stands still, but the slopes know only the line that it was on: a long step in
-    which the pressure turns would drag it along, past its blowdown.
+    which the pressure turns would drag it along, past its blowdown. Where a wide-open regulator's flow dies away, the
+    slope of its root says that twice the difference in pressure is to go: behind it would stand more than before it.
     """
     for device in range(net.devices):
         block = HEAD + device * BLOCK
@@ -146,6 +150,10 @@ def _thrown(net: Layout, w: Work) -> bool:
             travel, at = net.fixed[travel_at(net, device)], net.plan[block + SHOWN]
             was, now = w.shown[at], w.new_shown[at]
             if abs(now - was) > OFF_A_STOP * travel and (was == 0.0 or was >= travel):
+                return True
+        flow = net.plan[block + SHOWN] + MAIN_FLOW[net.plan[block + LAW]]
+        if flow >= net.plan[block + SHOWN] and w.shown[flow] > 0.0:
+            if w.new_shown[flow] < -max(TURNED_BACK * w.shown[flow], LEAST_BACK):
                 return True
     for i in range(net.gas, net.dynamic):
         if abs(w.new[i] - w.state[i]) > TURNED and (w.new[i] - w.state[i]) * w.rates[i] < 0.0:
