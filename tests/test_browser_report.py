@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import cache
 from pathlib import Path
 
@@ -50,7 +51,11 @@ def written(files: list[tuple[str, bytes]], paper: str, *, hostile: bool) -> dic
     found = gather(files)
     session = None if hostile else SESSION
     results = [result(person, session) for person in found.people]
-    return {one.name: document(one.title, one.body, paper, one.foot) for one in report.sheets(found, results, session)}
+    """By the name of the file, without the learner's in it."""
+    return {
+        re.sub(r"(_\d\d).*", r"\1", one.name): document(one.title, one.body, paper, one.foot)
+        for one in report.sheets(found, results, session)
+    }
 
 
 def laid_out(page: Page, text: str, paper: str) -> None:
@@ -137,5 +142,6 @@ def test_the_command_prints_pdfs(tmp_path: Path, capsys: pytest.CaptureFixture[s
     assert command.main([*words_typed, str(tmp_path / "out")]) == 0
     assert capsys.readouterr().err == ""
     made = sorted(path.name for path in (tmp_path / "out").glob("*.pdf"))
-    assert made == [f"{one}.pdf" for one in ("class_summary", "item_analysis", "result_01", "review_01", "roster")]
+    mine = [f"{kind}_01_learner-at-bench-1" for kind in ("result", "review")]
+    assert made == [f"{one}.pdf" for one in ("class_summary", "item_analysis", *mine, "roster")]
     assert all((tmp_path / "out" / name).read_bytes().startswith(b"%PDF-") for name in made)

@@ -39,8 +39,7 @@ HUNTING_TOLERANCE = 300.0
 PATIENCE = 2_500
 # A disk may leave a stop by more than this share of its travel only in a step as short as this [s].
 OFF_A_STOP, LONGEST_OFF_A_STOP = 0.02, 0.02
-# Gas may turn back in a regulator by more than this share of what it passed, and by more than this flow [kg/s], only
-# in such a step.
+# The main run's flow may turn back by more than this share of it, and more than so many kg/s, only in such a step.
 TURNED_BACK, LEAST_BACK = 1e-2, 1e-6
 # A relief valve's disk may turn round by more than this share of its lift only in such a step.
 TURNED = 5e-3
@@ -135,6 +134,12 @@ def _worst_error(net: Layout, w: Work) -> tuple[float, int]:
 
 
 @compiled
+def _turned_back(before: float, now: float) -> bool:
+    """Whether a flow [kg/s] of the main run has."""
+    return before > 0.0 and now < -max(TURNED_BACK * before, LEAST_BACK)
+
+
+@compiled
 def _thrown(net: Layout, w: Work) -> bool:
     """Whether a disk that stood at a stop is well off it, gas has turned back, or a relief's disk on its way has.
 
@@ -151,10 +156,9 @@ def _thrown(net: Layout, w: Work) -> bool:
             was, now = w.shown[at], w.new_shown[at]
             if abs(now - was) > OFF_A_STOP * travel and (was == 0.0 or was >= travel):
                 return True
-        flow = net.plan[block + SHOWN] + MAIN_FLOW[net.plan[block + LAW]]
-        if flow >= net.plan[block + SHOWN] and w.shown[flow] > 0.0:
-            if w.new_shown[flow] < -max(TURNED_BACK * w.shown[flow], LEAST_BACK):
-                return True
+        flow, at = MAIN_FLOW[net.plan[block + LAW]], net.plan[block + SHOWN]
+        if flow >= 0 and _turned_back(w.shown[at + flow], w.new_shown[at + flow]):
+            return True
     for i in range(net.gas, net.dynamic):
         if abs(w.new[i] - w.state[i]) > TURNED and (w.new[i] - w.state[i]) * w.rates[i] < 0.0:
             return True

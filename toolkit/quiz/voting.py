@@ -96,7 +96,7 @@ def item_of(key: str, seed: int) -> Item | None:
 
 
 def _first_check(question: VisitQuestion) -> Vote:
-    """Which check comes first: the advised one among others, an unsafe one, and to have it made safe."""
+    """Which check comes first: the advised one among others, an unsafe one, and mostly to have it made safe."""
     best = advised_acts(question)[0] if advised_acts(question) else MAKE_SAFE
     allowed = [key for key in question.checks if not CHECKS[key].forbidden and key != best]
     credit = {key: walk(question, (key,)).steps[0].credit for key in allowed}
@@ -104,7 +104,9 @@ def _first_check(question: VisitQuestion) -> Vote:
     # From nearly as good to hardly worth the walk.
     spread = [less[place * (len(less) - 1) // max(1, OTHER_CHECKS - 1)] for place in range(OTHER_CHECKS) if less]
     unsafe = [key for key in question.checks if CHECKS[key].forbidden][:1]
-    acts = sorted({best, *spread, *unsafe, MAKE_SAFE}, key=lambda act: _name(question, act))
+    # Where to make safe first is as good as the best check, it is no wrong answer and cannot be voted on beside it.
+    safe = [MAKE_SAFE] if walk(question, (MAKE_SAFE,)).steps[0].credit <= CLEARLY_LESS else []
+    acts = sorted({best, *spread, *unsafe, *safe}, key=lambda act: _name(question, act))
     explanation = f"First comes: {_name(question, best)}. {QUALIFIED}"
     return Vote(
         tuple(_name(question, act) for act in acts),
