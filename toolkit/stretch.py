@@ -10,7 +10,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from toolkit.compiled import Floats, Ints, compiled, entry
-from toolkit.devices.fit import MAIN_FLOW, REGULATOR
+from toolkit.devices.fit import REGULATOR
+from toolkit.devices.regulator import MAIN_FLOW
 from toolkit.hunting import most_turned, swings, swings_so_far
 from toolkit.rates import (
     BENDS,
@@ -39,7 +40,7 @@ HUNTING_TOLERANCE = 300.0
 PATIENCE = 2_500
 # A disk may leave a stop by more than this share of its travel only in a step as short as this [s].
 OFF_A_STOP, LONGEST_OFF_A_STOP = 0.02, 0.02
-# The main run's flow may turn back by more than this share of it, and more than so many kg/s, only in such a step.
+# A regulator's flow may turn back by more than this share of it, and more than so many kg/s, only in such a step.
 TURNED_BACK, LEAST_BACK = 1e-2, 1e-6
 # A relief valve's disk may turn round by more than this share of its lift only in such a step.
 TURNED = 5e-3
@@ -134,14 +135,8 @@ def _worst_error(net: Layout, w: Work) -> tuple[float, int]:
 
 
 @compiled
-def _turned_back(before: float, now: float) -> bool:
-    """Whether a flow [kg/s] of the main run has."""
-    return before > 0.0 and now < -max(TURNED_BACK * before, LEAST_BACK)
-
-
-@compiled
 def _thrown(net: Layout, w: Work) -> bool:
-    """Whether a disk that stood at a stop is well off it, gas has turned back, or a relief's disk on its way has.
+    """Whether a disk that stood at a stop is well off it, a regulator's gas has turned back, or a relief's disk has.
 
     While a disk stands on its seat or wide open the slopes know nothing of the case that must breathe for it to move,
     and the case's error is underrated: a long step on a slowly rising outlet would pass lock-up. Between its opening
@@ -156,9 +151,9 @@ def _thrown(net: Layout, w: Work) -> bool:
             was, now = w.shown[at], w.new_shown[at]
             if abs(now - was) > OFF_A_STOP * travel and (was == 0.0 or was >= travel):
                 return True
-        flow, at = MAIN_FLOW[net.plan[block + LAW]], net.plan[block + SHOWN]
-        if flow >= 0 and _turned_back(w.shown[at + flow], w.new_shown[at + flow]):
-            return True
+            passed = w.shown[at + MAIN_FLOW]
+            if passed > 0.0 and w.new_shown[at + MAIN_FLOW] < -max(TURNED_BACK * passed, LEAST_BACK):
+                return True
     for i in range(net.gas, net.dynamic):
         if abs(w.new[i] - w.state[i]) > TURNED and (w.new[i] - w.state[i]) * w.rates[i] < 0.0:
             return True

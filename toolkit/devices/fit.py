@@ -6,9 +6,6 @@ from typing import Any, NamedTuple
 
 # The laws by which a device's values come from the state; what each reads and shows stands at its `..._values`.
 SUPPLY, PIPE, OPENING, REGULATOR, RELIEF_VALVE, SLAM_SHUT, PRESSURE_SWITCH = range(7)
-# Where among the values of a law stands the flow of the main run, which turns back only where something upstream is
-# lost; -1: the law has none, or one that turns with every load.
-MAIN_FLOW = (0, -1, -1, 3, -1, 1, -1)
 # So many places at most does a law read, so many values does it show, and so many ports has a device.
 MOST_READ, MOST_VALUES, MOST_PORTS = 4, 6, 6
 

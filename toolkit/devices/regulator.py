@@ -18,6 +18,9 @@ from toolkit.errors import ScenarioError
 from toolkit.flow import NozzleLaw, series, through
 from toolkit.units import IN_WC, PSI
 
+# Where the main flow stands among the values that a regulator shows (`Regulator.SHOWS`).
+MAIN_FLOW = 3
+
 # Stands for "no relief": a spring that nothing in a station can lift. Finite, so that conditions can be interpolated.
 NEVER_LIFTS = 1e9
 # The diaphragm can go this much further than it takes to shut a second seat.
