@@ -96,7 +96,7 @@ def test_what_gives_the_prediction_away_is_not_on_its_page(page: Page, tmp_path:
     sheets = words(page.pdf(prefer_css_page_size=True), tmp_path).split("\f")
     (asked,) = [at for at, sheet in enumerate(sheets) if "Tick one before you turn over" in sheet]
     (shown,) = [at for at, sheet in enumerate(sheets) if "Picture 1 of" in sheet]
-    (right,) = [at for at, sheet in enumerate(sheets) if "is what happens" in sheet]
+    (right,) = [at for at, sheet in enumerate(sheets) if "is right." in sheet]
     assert asked < shown < right == len(sheets) - 2
 
 

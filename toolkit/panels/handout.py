@@ -160,7 +160,7 @@ def bench_piece(prediction: Prediction, bench: Bench, prefix: str, sheet: Sheet)
     )
     right = (
         f"<p>{escape(prediction.question)}</p>"
-        f"<p><b>\u201c{escape(prediction.options[prediction.right])}\u201d</b> is what happens.</p>"
+        f"<p><b>\u201c{escape(prediction.options[prediction.right])}\u201d</b> is right.</p>"
         f"<p>{escape(prediction.explain(sheet.units))}</p>"
     )
     return Piece(f"{question}<div class='page'>{''.join(pictures)}</div>", right=right)

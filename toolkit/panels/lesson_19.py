@@ -50,7 +50,7 @@ PREDICTION = Prediction(
     (
         "Smell at the vent with all burners on: only a tear brings gas there.",
         "Read the outlet gauge with all off: a stuck stem lets it climb on and on.",
-        "Hold the outlet low until the relief valve is shut, and smell at the vent then.",
+        "Hold the outlet low until the relief valve is shut, and look for gas at the vent then.",
         "Watch the meter with all off: only a stuck stem makes it run.",
     ),
     2,

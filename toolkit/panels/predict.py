@@ -103,9 +103,7 @@ class PredictThenTry(ipywidgets.VBox):  # type: ignore[misc]
             return
         prediction = self.prediction
         right = self._options.value == prediction.right
-        verdict = (
-            "Right." if right else f"Not quite: \u201c{prediction.options[prediction.right]}\u201d is what happens."
-        )
+        verdict = "Right." if right else f"Not quite. Right is: \u201c{prediction.options[prediction.right]}\u201d"
         why = prediction.explain(self.panel.settings["units"])
         self._answer.value = f"<p class='gp-sentence' aria-live='polite'><b>{escape(verdict)}</b> {escape(why)}</p>"
 

@@ -77,7 +77,7 @@ STEPS = (
     "Shut, lock and tag the valves before and behind the two regulators",
     "Let their gas down to a safe place outdoors, and prove zero",
     "Put the right spring in",
-    "Let gas in slowly, prove monitor and worker one by one, and write down both set points",
+    "Let gas in slowly, search for leaks, prove monitor and worker one by one, and write down both set points",
     "Have the burners relit by a qualified person",
 )
 SAFETY: Mapping[tuple[int, int], str] = {
