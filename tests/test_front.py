@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import argparse
 import ast
 import asyncio
+import inspect
 import json
 import os
 import re
@@ -11,6 +13,7 @@ import signal
 import socket
 import subprocess
 import sys
+from importlib import import_module
 from pathlib import Path
 
 import pytest
@@ -79,6 +82,14 @@ def test_unknown_words_are_refused_in_one_sentence(capsys: pytest.CaptureFixture
     assert "TASK: invalid choice: 'dance'" in refused(capsys, "dance")
 
 
+def test_every_task_that_is_offered_has_a_module_that_runs_it() -> None:
+    parser = command._parser(argparse.ArgumentParser)
+    (offered,) = (set(one.choices) for one in parser._actions if isinstance(one, argparse._SubParsersAction))
+    assert set(command.TASKS) == offered | {None}
+    for name in set(command.TASKS.values()):
+        assert list(inspect.signature(import_module(f"toolkit.{name}").run).parameters) in (["asked"], ["_asked"])
+
+
 def test_ctrl_c_ends_any_command_with_one_line(
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -120,13 +131,13 @@ def test_an_old_python_can_read_as_far_as_the_check() -> None:
         if isinstance(node, ast.Import | ast.ImportFrom)
         for name in node.names
     }
-    assert imported == {"argparse", "pathlib", "sys", "typing"}
+    assert imported == {"argparse", "importlib", "pathlib", "sys", "typing"}
 
 
 def test_images_are_drawn_into_the_folder_asked_for(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     drawn: list[Path] = []
     module = type(sys)("toolkit.panels.images")
-    module.main = drawn.append  # type: ignore[attr-defined]
+    module.run = lambda asked: drawn.append(asked.folder)  # type: ignore[attr-defined]
     monkeypatch.setitem(sys.modules, "toolkit.panels.images", module)
     assert command.main(["images", "--folder", str(tmp_path)]) == 0
     assert command.main(["images"]) == 0

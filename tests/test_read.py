@@ -108,7 +108,8 @@ def test_words_before_and_after_read_are_heard(
     heard: dict[str, object] = {}
     monkeypatch.setattr(read, "open_pages", lambda **asked: heard.update(asked))
     assert command.main(words) == 0
-    assert heard == {"lessons": lessons, "port": port, "open_browser": browser, "session": session}
+    wanted = {"lessons": lessons, "port": port, "open_browser": browser, "session": session}
+    assert heard == wanted | {"first": launch.START_LESSON}
 
 
 def test_a_browser_is_opened_without_the_token_on_its_command_line(

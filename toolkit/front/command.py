@@ -6,10 +6,38 @@ wrong instead of failing on syntax: nothing newer than that here, and no import 
 
 import argparse
 import sys
+from importlib import import_module
 from pathlib import Path
 from typing import NoReturn, Optional, Sequence  # noqa: UP035  (an old Python has to get past this line)
 
 OLDEST_PYTHON = (3, 11)
+# The module whose `run` does a task; no word at all opens the lessons.
+TASKS = {
+    None: "front.launch",
+    "author-check": "front.author_commands",
+    "backup": "front.record_commands",
+    "bank": "front.bank_command",
+    "check": "front.station_commands",
+    "demonstrations": "front.demonstrations",
+    "handout": "front.handouts",
+    "hub-config": "front.hub",
+    "images": "panels.images",
+    "kit": "front.kit",
+    "layers": "front.station_commands",
+    "look-up": "front.read",
+    "new-lesson": "front.author_commands",
+    "phone": "front.phone",
+    "read": "front.read",
+    "report": "front.report",
+    "restore": "front.record_commands",
+    "salvage": "front.record_commands",
+    "serve": "front.serve",
+    "session": "front.session_commands",
+    "sheets": "front.sheets",
+    "simulate": "front.station_commands",
+    "stations": "front.station_commands",
+    "tables": "front.tables",
+}
 EXIT_REFUSED = 2
 EXIT_INTERRUPTED = 130  # as a shell says it: 128 and the number of the signal
 
@@ -55,88 +83,8 @@ def _done(argv: Optional[Sequence[str]]) -> int:  # noqa: UP045
     try:
         asked = _parser(Parser).parse_args(argv)
         engine.start()
-        if asked.task == "images":
-            from toolkit.panels.images import main as draw_images
-
-            draw_images(asked.folder)
-        elif asked.task == "sheets":
-            from toolkit.front import sheets
-
-            sheets.main(asked.folder)
-        elif asked.task == "handout":
-            from toolkit.front import handouts
-
-            handouts.run(asked)
-        elif asked.task == "session":
-            from toolkit.front import session_commands
-
-            session_commands.run(asked)
-        elif asked.task == "report":
-            from toolkit.front import report
-
-            report.run(asked)
-        elif asked.task in ("backup", "restore", "salvage"):
-            from toolkit.front import record_commands
-
-            record_commands.run(asked)
-        elif asked.task == "phone":
-            from toolkit.front import phone
-
-            phone.run(asked)
-        elif asked.task == "tables":
-            from toolkit.front import tables
-
-            tables.run(asked)
-        elif asked.task == "bank":
-            from toolkit.front import bank_command
-
-            bank_command.run(asked)
-        elif asked.task in ("author-check", "new-lesson"):
-            from toolkit.front import author_commands
-
-            author_commands.run(asked)
-        elif asked.task == "read":
-            from toolkit.front import read
-
-            read.open_pages(lessons=asked.lessons, port=asked.port, open_browser=asked.browser, session=asked.session)
-        elif asked.task == "look-up":
-            from toolkit.course import LOOK_UP
-            from toolkit.front import read
-
-            read.open_pages(lessons=asked.lessons, port=asked.port, open_browser=asked.browser, first=LOOK_UP)
-        elif asked.task == "kit":
-            from toolkit.front import kit
-
-            kit.run(asked)
-        elif asked.task == "hub-config":
-            from toolkit.front.hub import CONFIG_FILE
-
-            say(f"{CONFIG_FILE}\n")
-        elif asked.task == "demonstrations":
-            from toolkit.panels.demonstration import key_text
-
-            say(f"{key_text()}\n")
-        elif asked.task == "serve":
-            from toolkit.front import serve
-
-            serve.open_room(
-                asked.lessons,
-                asked.port,
-                folder=asked.folder,
-                code=asked.code,
-                session=asked.session,
-                network=asked.network,
-            )
-        elif asked.task:
-            from toolkit.front import station_commands
-
-            station_commands.run(asked)
-        else:
-            from toolkit.front import launch
-
-            launch.open_course(
-                lessons=asked.lessons, port=asked.port, open_browser=asked.browser, session=asked.session
-            )
+        # Late: a start loads what its own task needs, and nothing of the others.
+        import_module(f"toolkit.{TASKS[asked.task]}").run(asked)
     except CourseError as refused:
         print(refused, file=sys.stderr)
         return EXIT_REFUSED

@@ -8,6 +8,7 @@ The class code is shared: who knows it can come in under any name. Where that ma
 
 from __future__ import annotations
 
+import argparse
 import ipaddress
 import sys
 from collections.abc import Mapping
@@ -21,6 +22,7 @@ from toolkit.classroom.record import FOLDER_VARIABLE, data_folder
 from toolkit.errors import LaunchError
 from toolkit.front.launch import FRONT, HOST, START_LESSON, lessons_folder, usable_port
 from toolkit.front.serve import holds
+from toolkit.front.terminal import say
 
 CONFIG_FILE = FRONT / "hub" / "jupyterhub_config.py"
 CODE, CODE_FILE = "GUARDED_PRESSURE_HUB_CODE", "GUARDED_PRESSURE_HUB_CODE_FILE"
@@ -50,6 +52,11 @@ SHORTEST_IDLE = 60
 FIRST_ACCOUNT = 1000
 # Measured, 215 MB: a learner's server with the start lesson open, and its kernel; a bench and a chart take more.
 A_LEARNER = 300_000_000
+
+
+def run(_asked: argparse.Namespace) -> None:
+    """Print where the configuration for a JupyterHub is."""
+    say(f"{CONFIG_FILE}\n")
 
 
 def settings(known: Mapping[str, str], current: Path) -> dict[str, dict[str, Any]]:

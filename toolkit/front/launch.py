@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import os
 import secrets
 import socket
@@ -24,6 +25,11 @@ PORTS = range(1, 65536)
 FRONT = Path(__file__).parent
 CHECKOUT_LESSONS = FRONT.parents[1] / "lessons"
 CONTROLS_EXTENSION = Path("@jupyter-widgets") / "jupyterlab-manager"
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Open the lessons as asked: `lessons`, `port`, `browser`, `session`."""
+    open_course(asked.lessons, asked.port, asked.browser, asked.session)
 
 
 def open_course(lessons: Path | None, port: str | None, open_browser: bool, session: str | None = None) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import os
 import tempfile
@@ -10,8 +11,15 @@ import webbrowser
 from html import escape
 from pathlib import Path
 
+from toolkit.course import LOOK_UP
 from toolkit.front.launch import HOST, START_LESSON, hold_session, lessons_folder, settle_process, usable_port
 from toolkit.front.terminal import say_open
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Open the lessons as pages, or at once the look-up page where `asked.task` is that."""
+    first = LOOK_UP if asked.task == "look-up" else START_LESSON
+    open_pages(lessons=asked.lessons, port=asked.port, open_browser=asked.browser, first=first, session=asked.session)
 
 
 def open_pages(

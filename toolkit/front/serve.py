@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import contextlib
 import os
 import secrets
@@ -39,6 +40,18 @@ PRESSED_SECONDS, PRESSED_CORES = 0.13, 2
 # A machine short of memory still serves its instructor and somebody.
 LEAST_VISITORS = 2
 MEASURING_SECONDS = 300  # a slow start is no reason not to serve
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Serve a class as asked: `lessons`, `port`, `folder`, `code`, `session`, `network`."""
+    open_room(
+        asked.lessons,
+        asked.port,
+        folder=asked.folder,
+        code=asked.code,
+        session=asked.session,
+        network=asked.network,
+    )
 
 
 def open_room(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import json
 from collections.abc import Mapping
 from pathlib import Path
@@ -51,6 +52,11 @@ The bench's regulator, named in some examples, is invented.
 What the words mean: [Glossary](glossary.md).
 Back to [00 Start here](00_start_here.ipynb).
 """
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Write both sheets into `asked.folder`."""
+    main(asked.folder)
 
 
 def main(folder: Path) -> None:

@@ -5,6 +5,7 @@ Made by a command, never drawn by hand.
 
 from __future__ import annotations
 
+import argparse
 from pathlib import Path
 
 from toolkit.classroom import files
@@ -21,6 +22,11 @@ from toolkit.station_file import shipped_station, shipped_stations
 def opening(bench: Bench) -> Shown:
     """What a bench shows when it opens, in US units."""
     return bench.show(bench.start("us") | {"units": "us"})
+
+
+def run(asked: argparse.Namespace) -> None:
+    """Draw all images into `asked.folder`."""
+    main(asked.folder)
 
 
 def main(folder: Path) -> None:
