@@ -332,3 +332,17 @@ def test_no_corner_fails_and_each_story_is_of_its_run():
             found = read(one, at["test"], LEFT)
             assert ("within its band" in left) == found.passes, (at, told)
             assert ("proves anything" in left) == (not found.proves and not found.spoiled), (at, told)
+
+
+@pytest.mark.parametrize(("hidden", "says"), [("monitor", "146 %"), ("sound", "124 %"), ("trip", "124 %")])
+def test_burners_that_are_fed_too_much_are_told(hidden, says):
+    # An orifice passes as the root of its pressure: the share is that of the outlet over the pressure of the rating.
+    of = run(lesson_13.scenario(settings(test="fails", hidden=hidden)))
+    load = of.scenario.station.loads[0]
+    root = (of.at(f"{load.at}_gauge_pressure", lesson_13.END - 1) / load.rated_gauge_pressure) ** 0.5
+    assert f"{root:.0%}".replace("%", " %") == says
+    assert (
+        f"take {says} of their rating: fed like that they can make carbon monoxide"
+        in shown(test="fails", hidden=hidden).sentence
+    )
+    assert "carbon monoxide" not in shown(test="none", hidden="sound").sentence

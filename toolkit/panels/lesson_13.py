@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from toolkit.faults import Debris, StuckStem
 from toolkit.figures.data import EventMarker
+from toolkit.figures.symbols_views import OVERFED
 from toolkit.layers import MONITOR
 from toolkit.panels.bench import Bench, Settings, Shown, run
 from toolkit.panels.controls import Choice, Slider
@@ -190,13 +191,17 @@ def untested(trace: Trace, units: str) -> list[str]:
     ]
     if not any(isinstance(fault, StuckStem) and fault.onset == FAILS for fault in trace.scenario.faults):
         return said
+    load = trace.scenario.station.loads[0]
+    takes = trace.at(f"{load.name}_flow", end) / load.rated_flow
+    co = f"The burners take {takes:.0%} of their rating: fed like that they can make carbon monoxide."
+    fed = [co] if takes > OVERFED else []
     if lift(trace, MONITOR, end) < WIDE:
-        return [*said, f"The worker fails open, and the monitor holds {shown(OUTLET, end)}."]
+        return [*said, f"The worker fails open, and the monitor holds {shown(OUTLET, end)}.", *fed]
     blows = trace.at(f"{RELIEF}_lift_share", end) > LIFTED
     last = (
         f"and the relief valve blows at {shown(OUTLET, end)}" if blows else f"the outlet ends at {shown(OUTLET, end)}"
     )
-    return [*said, f"The worker fails open, the monitor does not hold, {last}."]
+    return [*said, f"The worker fails open, the monitor does not hold, {last}.", *fed]
 
 
 def story(trace: Trace, test: str, units: str) -> str:
